@@ -1,0 +1,49 @@
+// SPDX-License-Identifier: Apache-2.0
+// One pass over a session: every detector, every verdict. The same object serves live watching and review.
+#pragma once
+
+#include <cstdint>
+#include <memory>
+#include <optional>
+
+#include "host/decode/sink.h"
+#include "limits.pb.h"
+#include "result.pb.h"
+#include "unit.pb.h"
+
+namespace host::detect {
+
+struct ReviewOptions {
+  std::optional<steadyrail::proto::LimitSet> limits;  // none: events stay relative, verdicts are not tested
+  std::optional<steadyrail::proto::Unit> unit;        // over the one in the header
+  std::uint32_t events_listed_max = 500;              // of each kind and channel; the rest is counted
+};
+
+/// Feed it as a Sink (header first), then take result(). Bounded memory whatever the length of the session.
+class Review : public decode::Sink {
+ public:
+  explicit Review(ReviewOptions options);
+  ~Review() override;
+
+  void header(const steadyrail::proto::RecordingHeader& header) override;
+  void hello(const steadyrail::proto::Hello& hello) override;
+  void windows(const decode::WindowBatch& batch) override;
+  void capture(const decode::CaptureBatch& batch) override;
+  void event(const steadyrail::proto::Event& event) override;
+  void status(const steadyrail::proto::Status& status) override;
+  void gap(const decode::ScanGap& gap) override;
+  void restarted(std::uint32_t boot) override;
+  void note(const steadyrail::proto::HostNote& note) override;
+  void finish() override;
+
+  /// Verdicts, events, steps and the detectors' share of coverage (clipped scans). The caller adds the decoder's counts
+  /// and the session's facts. Valid after finish(); during a watch a snapshot of what stands so far.
+  steadyrail::proto::SessionResult result() const;
+  steadyrail::proto::Drawings drawings() const;
+
+ private:
+  struct State;
+  std::unique_ptr<State> state_;
+};
+
+}  // namespace host::detect

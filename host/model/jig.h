@@ -1,0 +1,72 @@
+// SPDX-License-Identifier: Apache-2.0
+// A jig description, checked for contradictions and ready for arithmetic.
+#pragma once
+
+#include <array>
+#include <cstdint>
+#include <expected>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "host/model/text.h"
+#include "jig.pb.h"
+#include "proto/wire/window.h"
+
+namespace host::model {
+
+/// One channel as a reader of its codes needs it. Values are V, or A for a current channel.
+struct JigChannel {
+  std::size_t index = 0;
+  std::string name;
+  steadyrail::proto::ChannelKind kind = steadyrail::proto::CHANNEL_KIND_UNKNOWN;
+  steadyrail::proto::Rail rail = steadyrail::proto::RAIL_UNKNOWN;
+  std::string rail_label;  // "+12V"; empty where there is no rail
+  std::string connector;
+  std::vector<double> pole_hz;
+  std::optional<std::size_t> current;  // channel that carries this connector's current
+  std::optional<std::size_t> ground;   // ground-offset channel of its group
+  double noise_rms = 0;                // V or A of one sample
+  bool calibrated = false;
+  double per_code = 0;   // calibrated: value = per_code * code + at_code_0
+  double at_code_0 = 0;
+  double u_gain = 0;     // standard uncertainties of the calibration fit, relative to the nominal value
+  double u_offset = 0;
+  double correlation = 0;
+  double u_other = 0;
+  double effective_dof = 0;  // 0: large
+
+  double value(double code) const { return per_code * code + at_code_0; }
+  double code(double value_at_connector) const { return (value_at_connector - at_code_0) / per_code; }
+  /// Combined standard uncertainty of a mean of `samples` samples at `value_at_connector` (noise averaged down).
+  double standard_uncertainty(double value_at_connector, double samples) const;
+};
+
+class Jig {
+ public:
+  /// Reads and checks a description. Errors: syntax, and every contradiction with its place: two channels on one input
+  /// or one name, an index beyond 23, a divider that clips inside the limits of its rail, a current or ground channel
+  /// that is none, missing poles, a scan rate of 0, a calibration for a channel that is not there.
+  static std::expected<Jig, TextErrors> from_text(std::string_view text, std::string_view file);
+  /// The same checks on a description found in a recording; complaints carry no place.
+  static std::expected<Jig, TextErrors> from_description(const steadyrail::proto::JigDescription& description,
+                                                         std::string_view file);
+
+  const steadyrail::proto::JigDescription& description() const { return description_; }
+  const std::vector<JigChannel>& channels() const { return channels_; }  // ascending index; gaps are unused inputs
+  const JigChannel* find(std::string_view name) const;                   // nullptr: none of that name
+  const JigChannel* at(std::size_t index) const;                         // nullptr: unused
+  double scan_rate_hz() const { return description_.scan_rate_hz(); }
+
+ private:
+  steadyrail::proto::JigDescription description_;
+  std::vector<JigChannel> channels_;
+};
+
+/// "+12V" and so on; empty for RAIL_UNKNOWN.
+std::string_view rail_label(steadyrail::proto::Rail rail);
+/// Nominal voltage of a rail; 0 for RAIL_UNKNOWN.
+double rail_nominal_v(steadyrail::proto::Rail rail);
+
+}  // namespace host::model

@@ -1,0 +1,37 @@
+// SPDX-License-Identifier: Apache-2.0
+// Reading descriptions that people write: protobuf text format, every complaint with file, line and column.
+#pragma once
+
+#include <expected>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include <google/protobuf/text_format.h>
+
+namespace host::model {
+
+/// One complaint about a text. Lines and columns count from 1; 0 where the text has no place to point at.
+struct TextError {
+  std::string file;
+  int line = 0;
+  int column = 0;
+  std::string message;
+  std::string to_string() const;  // file:line:column: message
+};
+
+using TextErrors = std::vector<TextError>;
+
+/// All complaints, one a line.
+std::string to_string(const TextErrors& errors);
+
+/// Parses `text` into `message`; `tree`, when given, receives the places of its fields for later complaints.
+/// Errors: every syntax error and unknown field of the text.
+std::expected<void, TextErrors> parse_text(std::string_view text, std::string_view file,
+                                           google::protobuf::Message& message,
+                                           google::protobuf::TextFormat::ParseInfoTree* tree = nullptr);
+
+/// Content of a file, or one complaint naming it.
+std::expected<std::string, TextErrors> read_file(const std::string& path);
+
+}  // namespace host::model
