@@ -29,9 +29,11 @@ struct JigChannel {
   std::optional<std::size_t> ground;   // ground-offset channel of its group
   double noise_rms = 0;                // V or A of one sample
   bool calibrated = false;
-  double per_code = 0;   // calibrated: value = per_code * code + at_code_0
+  double per_code = 0;  // calibrated: value = per_code * code + at_code_0
   double at_code_0 = 0;
-  double u_gain = 0;     // standard uncertainties of the calibration fit, relative to the nominal value
+  double gain = 1;    // of the calibration, applied to the nominal value; already inside per_code and at_code_0
+  double offset = 0;  // V or A
+  double u_gain = 0;  // standard uncertainties of the calibration fit
   double u_offset = 0;
   double correlation = 0;
   double u_other = 0;
@@ -47,7 +49,7 @@ class Jig {
  public:
   /// Reads and checks a description. Errors: syntax, and every contradiction with its place: two channels on one input
   /// or one name, an index beyond 23, a divider that clips inside the limits of its rail, a current or ground channel
-  /// that is none, missing poles, a scan rate of 0, a calibration for a channel that is not there.
+  /// that is none, missing poles, a scan rate of 0, a calibration for a channel that is not there or twice for one.
   static std::expected<Jig, TextErrors> from_text(std::string_view text, std::string_view file);
   /// The same checks on a description found in a recording; complaints carry no place.
   static std::expected<Jig, TextErrors> from_description(const steadyrail::proto::JigDescription& description,
@@ -60,9 +62,14 @@ class Jig {
   double scan_rate_hz() const { return description_.scan_rate_hz(); }
 
  private:
+  explicit Jig(steadyrail::proto::JigDescription description);
+
   steadyrail::proto::JigDescription description_;
   std::vector<JigChannel> channels_;
 };
+
+/// Every contradiction of a description, placed by `place`; empty when it is sound.
+TextErrors contradictions(const steadyrail::proto::JigDescription& description, const Place& place);
 
 /// "+12V" and so on; empty for RAIL_UNKNOWN.
 std::string_view rail_label(steadyrail::proto::Rail rail);

@@ -31,7 +31,28 @@ std::expected<void, TextErrors> parse_text(std::string_view text, std::string_vi
                                            google::protobuf::Message& message,
                                            google::protobuf::TextFormat::ParseInfoTree* tree = nullptr);
 
-/// Content of a file, or one complaint naming it.
+/// Content of a file, or one complaint naming it. At most 16 MiB.
 std::expected<std::string, TextErrors> read_file(const std::string& path);
+
+/// Where a message stands in its text, for complaints about what it says. Without a tree complaints carry no place.
+class Place {
+ public:
+  /// The outermost message. `tree` may be null and must outlive the place.
+  Place(std::string_view file, const google::protobuf::Descriptor& message,
+        const google::protobuf::TextFormat::ParseInfoTree* tree);
+  /// The message in `field`; `index` of a repeated field, -1 otherwise.
+  Place nested(std::string_view field, int index = -1) const;
+
+  TextError error(std::string message) const;
+  /// At `field`, or at the message when the field is not written or is a list named as a whole.
+  TextError error(std::string_view field, std::string message, int index = -1) const;
+
+ private:
+  std::string file_;
+  const google::protobuf::Descriptor* message_;
+  const google::protobuf::TextFormat::ParseInfoTree* tree_;
+  int line_ = 0;
+  int column_ = 0;
+};
 
 }  // namespace host::model

@@ -1,0 +1,129 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "host/model/jig.h"
+
+#include <algorithm>
+#include <cmath>
+
+namespace host::model {
+namespace {
+
+using steadyrail::proto::Channel;
+using steadyrail::proto::ChannelCalibration;
+using steadyrail::proto::JigDescription;
+
+std::optional<std::size_t> index_of(const JigDescription& description, const std::string& name) {
+  if (name.empty()) return std::nullopt;
+  for (const Channel& channel : description.channels()) {
+    if (channel.name() == name) return channel.index();
+  }
+  return std::nullopt;
+}
+
+void apply(const ChannelCalibration& calibration, JigChannel& channel) {
+  channel.calibrated = true;
+  channel.gain = calibration.gain();
+  channel.offset = calibration.offset();
+  channel.per_code *= calibration.gain();
+  channel.at_code_0 = calibration.gain() * channel.at_code_0 + calibration.offset();
+  channel.u_gain = calibration.u_gain();
+  channel.u_offset = calibration.u_offset();
+  channel.correlation = calibration.correlation();
+  channel.u_other = calibration.u_other();
+  channel.effective_dof = calibration.effective_dof();
+}
+
+JigChannel ready(const JigDescription& description, const Channel& from) {
+  JigChannel channel;
+  channel.index = from.index();
+  channel.name = from.name();
+  channel.kind = from.kind();
+  channel.rail = from.rail();
+  channel.rail_label = from.rail_label().empty() ? std::string(rail_label(from.rail())) : from.rail_label();
+  channel.connector = from.connector();
+  channel.pole_hz.assign(from.pole_hz().begin(), from.pole_hz().end());
+  channel.current = index_of(description, from.current_channel());
+  channel.ground = index_of(description, from.ground_channel());
+  channel.per_code = from.unit_per_code();
+  channel.at_code_0 = from.unit_at_code_0();
+  for (const ChannelCalibration& calibration : description.calibration().channels()) {
+    if (calibration.channel() == from.name()) apply(calibration, channel);
+  }
+  channel.noise_rms = from.noise_code_rms() * channel.per_code;
+  return channel;
+}
+
+}  // namespace
+
+double JigChannel::standard_uncertainty(double value_at_connector, double samples) const {
+  const double nominal = (value_at_connector - offset) / gain;
+  // The fit's slope and intercept are correlated; leaving the covariance out would overstate the middle of the range.
+  const double fit =
+      nominal * nominal * u_gain * u_gain + u_offset * u_offset + 2 * nominal * correlation * u_gain * u_offset;
+  return std::sqrt(std::max(fit, 0.0) + u_other * u_other + noise_rms * noise_rms / samples);
+}
+
+std::expected<Jig, TextErrors> Jig::from_text(std::string_view text, std::string_view file) {
+  JigDescription description;
+  google::protobuf::TextFormat::ParseInfoTree tree;
+  if (auto parsed = parse_text(text, file, description, &tree); !parsed) return std::unexpected(parsed.error());
+  TextErrors errors = contradictions(description, Place(file, *description.GetDescriptor(), &tree));
+  if (!errors.empty()) return std::unexpected(std::move(errors));
+  return Jig(std::move(description));
+}
+
+std::expected<Jig, TextErrors> Jig::from_description(const JigDescription& description, std::string_view file) {
+  TextErrors errors = contradictions(description, Place(file, *description.GetDescriptor(), nullptr));
+  if (!errors.empty()) return std::unexpected(std::move(errors));
+  return Jig(description);
+}
+
+Jig::Jig(JigDescription description) : description_(std::move(description)) {
+  for (const Channel& channel : description_.channels()) channels_.push_back(ready(description_, channel));
+  std::ranges::sort(channels_, {}, &JigChannel::index);
+}
+
+const JigChannel* Jig::find(std::string_view name) const {
+  const auto found = std::ranges::find(channels_, name, &JigChannel::name);
+  return found == channels_.end() ? nullptr : &*found;
+}
+
+const JigChannel* Jig::at(std::size_t index) const {
+  const auto found = std::ranges::find(channels_, index, &JigChannel::index);
+  return found == channels_.end() ? nullptr : &*found;
+}
+
+std::string_view rail_label(steadyrail::proto::Rail rail) {
+  switch (rail) {
+    case steadyrail::proto::RAIL_P12V:
+      return "+12V";
+    case steadyrail::proto::RAIL_P5V:
+      return "+5V";
+    case steadyrail::proto::RAIL_P3V3:
+      return "+3.3V";
+    case steadyrail::proto::RAIL_M12V:
+      return "-12V";
+    case steadyrail::proto::RAIL_P5VSB:
+      return "+5VSB";
+    default:
+      return {};
+  }
+}
+
+double rail_nominal_v(steadyrail::proto::Rail rail) {
+  switch (rail) {
+    case steadyrail::proto::RAIL_P12V:
+      return 12;
+    case steadyrail::proto::RAIL_P5V:
+      return 5;
+    case steadyrail::proto::RAIL_P3V3:
+      return 3.3;
+    case steadyrail::proto::RAIL_M12V:
+      return -12;
+    case steadyrail::proto::RAIL_P5VSB:
+      return 5;
+    default:
+      return 0;
+  }
+}
+
+}  // namespace host::model

@@ -1,0 +1,274 @@
+// SPDX-License-Identifier: Apache-2.0
+// What a jig description may not say.
+#include <fmt/format.h>
+
+#include <cmath>
+#include <map>
+
+#include "host/model/jig.h"
+
+namespace host::model {
+namespace {
+
+using steadyrail::proto::Channel;
+using steadyrail::proto::ChannelCalibration;
+using steadyrail::proto::ChannelKind;
+using steadyrail::proto::JigDescription;
+using steadyrail::proto::Rail;
+
+// The jig's greeting carries these names in fields of fixed size (proto/link.options), ending zero included.
+constexpr std::size_t kJigIdBytesMax = 15;
+constexpr std::size_t kCalibrationIdBytesMax = 23;
+constexpr std::size_t kChannelNameBytesMax = 23;
+
+// A code within this share of full scale is a flag, not a value: the last half per cent is the clamps' and drift's.
+constexpr double kUsableShare = 0.995;
+constexpr double kCodeLeast = -32768;
+constexpr double kCodeMost = 32767;
+// Outputs count as fed back from outside above 0.1 V with mains off (hardware-notes/safety.md); half of that must read.
+constexpr double kReadsDownToV = 0.05;
+// A correction beyond this is a wrong divider, not a calibration.
+constexpr double kGainLeast = 0.8;
+constexpr double kGainMost = 1.25;
+
+// What a divider must still read: the top of the over-voltage protection window, so that a trip is seen as a value.
+// +12, +5, +3.3: ATX Power Supply Design Guide v0.9, Table 11 (15.6, 7.0, 4.3 V), read in a copy of the page.
+// +5VSB: as +5, from memory. -12: no window published; 120 % of nominal, our own rule.
+struct Span {
+  double least_v;
+  double most_v;
+};
+Span span_to_read(Rail rail) {
+  switch (rail) {
+    case steadyrail::proto::RAIL_P12V:
+      return {kReadsDownToV, 15.6};
+    case steadyrail::proto::RAIL_P5V:
+      return {kReadsDownToV, 7.0};
+    case steadyrail::proto::RAIL_P3V3:
+      return {kReadsDownToV, 4.3};
+    case steadyrail::proto::RAIL_M12V:
+      return {-14.4, -kReadsDownToV};
+    case steadyrail::proto::RAIL_P5VSB:
+      return {kReadsDownToV, 7.0};
+    default:
+      return {0, 0};
+  }
+}
+
+std::string_view kind_word(ChannelKind kind) {
+  switch (kind) {
+    case steadyrail::proto::CHANNEL_KIND_RAIL_VOLTAGE:
+      return "a rail voltage";
+    case steadyrail::proto::CHANNEL_KIND_CURRENT:
+      return "a current";
+    case steadyrail::proto::CHANNEL_KIND_LOGIC:
+      return "a logic signal";
+    case steadyrail::proto::CHANNEL_KIND_GROUND_OFFSET:
+      return "a ground offset";
+    case steadyrail::proto::CHANNEL_KIND_AC_PRESENT:
+      return "the AC-present signal";
+    case steadyrail::proto::CHANNEL_KIND_AUXILIARY:
+      return "an auxiliary input";
+    default:
+      return "of no known kind";
+  }
+}
+
+class Check {
+ public:
+  Check(const JigDescription& description, const Place& place) : description_(description), place_(place) {}
+
+  TextErrors run() {
+    whole();
+    for (int i = 0; i < description_.channels_size(); ++i) {
+      const Channel& channel = description_.channels(i);
+      const Place at = place_.nested("channels", i);
+      unique(channel, at);
+      scale(channel, at);
+      span(channel, at);
+      references(channel, at);
+    }
+    calibration();
+    return std::move(errors_);
+  }
+
+ private:
+  void add(TextError error) { errors_.push_back(std::move(error)); }
+
+  void whole() {
+    if (description_.id().empty()) add(place_.error("id", "the jig has no id"));
+    if (description_.id().size() > kJigIdBytesMax) {
+      add(place_.error("id", fmt::format("id is longer than {} characters", kJigIdBytesMax)));
+    }
+    if (description_.scan_rate_hz() == 0) add(place_.error("scan_rate_hz", "scan rate is 0 or missing"));
+    if (description_.channels_size() == 0) add(place_.error("the jig has no channels"));
+  }
+
+  void unique(const Channel& channel, const Place& at) {
+    if (channel.name().empty()) add(at.error("name", "a channel has no name"));
+    if (channel.name().size() > kChannelNameBytesMax) {
+      add(at.error("name", fmt::format("name is longer than {} characters", kChannelNameBytesMax)));
+    }
+    if (channel.index() >= wire::kChannelCount) {
+      add(at.error("index", fmt::format("index {} is beyond {}", channel.index(), wire::kChannelCount - 1)));
+    }
+    taken(names_, channel.name(), channel, at, "name", "name");
+    taken(indices_, channel.index(), channel, at, "index", "index");
+    if (channel.input().empty()) {
+      add(at.error("input", fmt::format("channel {} names no input", channel.name())));
+    } else {
+      taken(inputs_, channel.input(), channel, at, "input", "input");
+    }
+  }
+
+  template <typename Key>
+  void taken(std::map<Key, std::string>& seen, const Key& key, const Channel& channel, const Place& at,
+             std::string_view field, std::string_view word) {
+    const auto [first, fresh] = seen.emplace(key, channel.name());
+    if (fresh) return;
+    add(at.error(field, fmt::format("{} {} of channel {} is already used by channel {}", word, key, channel.name(),
+                                    first->second)));
+  }
+
+  void scale(const Channel& channel, const Place& at) {
+    if (!std::isfinite(channel.unit_per_code()) || channel.unit_per_code() <= 0) {
+      add(at.error("unit_per_code", fmt::format("unit_per_code of channel {} must be above 0", channel.name())));
+    }
+    if (!std::isfinite(channel.unit_at_code_0())) {
+      add(at.error("unit_at_code_0", fmt::format("unit_at_code_0 of channel {} is no number", channel.name())));
+    }
+    if (!std::isfinite(channel.noise_code_rms()) || channel.noise_code_rms() < 0) {
+      add(at.error("noise_code_rms", fmt::format("noise of channel {} must be 0 or more", channel.name())));
+    }
+    if (channel.pole_hz_size() == 0) {
+      add(at.error("pole_hz", fmt::format("channel {} names no pole: short dips could not be judged", channel.name())));
+    }
+    for (int i = 0; i < channel.pole_hz_size(); ++i) {
+      if (std::isfinite(channel.pole_hz(i)) && channel.pole_hz(i) > 0) continue;
+      add(at.error("pole_hz", fmt::format("pole of channel {} must be above 0 Hz", channel.name()), i));
+    }
+  }
+
+  void span(const Channel& channel, const Place& at) {
+    if (channel.kind() == steadyrail::proto::CHANNEL_KIND_UNKNOWN) {
+      add(at.error("kind", fmt::format("channel {} has no kind", channel.name())));
+    }
+    if (channel.kind() != steadyrail::proto::CHANNEL_KIND_RAIL_VOLTAGE) return;
+    if (channel.rail() == steadyrail::proto::RAIL_UNKNOWN) {
+      add(at.error("rail", fmt::format("channel {} is a rail voltage without a rail", channel.name())));
+      return;
+    }
+    const Span need = span_to_read(channel.rail());
+    const double lowest = channel.unit_per_code() * kCodeLeast + channel.unit_at_code_0();
+    const double width = channel.unit_per_code() * (kCodeMost - kCodeLeast);
+    const double highest = lowest + kUsableShare * width;
+    if (!(highest >= need.most_v)) {
+      add(at.error("unit_per_code", fmt::format("channel {} clips at {:.3f} V, below the {:.2f} V it must read on {}",
+                                                channel.name(), highest, need.most_v, rail_label(channel.rail()))));
+    }
+    if (!(lowest <= need.least_v)) {
+      add(at.error("unit_at_code_0", fmt::format("channel {} clips at {:.3f} V, above the {:.2f} V it must read on {}",
+                                                 channel.name(), lowest, need.least_v, rail_label(channel.rail()))));
+    }
+  }
+
+  void references(const Channel& channel, const Place& at) {
+    reference(channel, at, "current_channel", channel.current_channel(), steadyrail::proto::CHANNEL_KIND_CURRENT);
+    reference(channel, at, "ground_channel", channel.ground_channel(), steadyrail::proto::CHANNEL_KIND_GROUND_OFFSET);
+    const Channel* current = find(channel.current_channel());
+    if (current != nullptr && current->kind() == steadyrail::proto::CHANNEL_KIND_CURRENT &&
+        current->rail() != channel.rail()) {
+      add(at.error("current_channel",
+                   fmt::format("channel {} is on {}, but {} carries the current of {}", channel.name(),
+                               rail_word(channel.rail()), current->name(), rail_word(current->rail()))));
+    }
+  }
+
+  void reference(const Channel& channel, const Place& at, std::string_view field, const std::string& name,
+                 ChannelKind kind) {
+    if (name.empty()) return;
+    const Channel* other = find(name);
+    if (other == nullptr) {
+      add(at.error(field, fmt::format("channel {} refers to {}, which is not there", channel.name(), name)));
+    } else if (other->kind() != kind) {
+      add(at.error(field, fmt::format("channel {} refers to {}, which is {}, not {}", channel.name(), name,
+                                      kind_word(other->kind()), kind_word(kind))));
+    }
+  }
+
+  void calibration() {
+    if (!description_.has_calibration()) return;
+    const auto& calibration = description_.calibration();
+    const Place at = place_.nested("calibration");
+    if (calibration.id().empty()) add(at.error("id", "the calibration has no id"));
+    if (calibration.id().size() > kCalibrationIdBytesMax) {
+      add(at.error("id", fmt::format("calibration id is longer than {} characters", kCalibrationIdBytesMax)));
+    }
+    if (!calibration.due().empty() && calibration.due() < calibration.date()) {
+      add(at.error("due",
+                   fmt::format("calibration is due {} but dates from {}", calibration.due(), calibration.date())));
+    }
+    std::map<std::string, std::string> seen;
+    for (int i = 0; i < calibration.channels_size(); ++i) {
+      const ChannelCalibration& entry = calibration.channels(i);
+      const Place entry_at = at.nested("channels", i);
+      if (find(entry.channel()) == nullptr) {
+        add(entry_at.error("channel", fmt::format("calibration of {}, which is not there", entry.channel())));
+      }
+      if (!seen.emplace(entry.channel(), entry.channel()).second) {
+        add(entry_at.error("channel", fmt::format("channel {} is calibrated twice", entry.channel())));
+      }
+      fit(entry, entry_at);
+    }
+  }
+
+  void fit(const ChannelCalibration& entry, const Place& at) {
+    if (!(entry.gain() >= kGainLeast && entry.gain() <= kGainMost)) {
+      add(at.error("gain", fmt::format("gain {} of channel {} is beyond {} to {}: not a correction", entry.gain(),
+                                       entry.channel(), kGainLeast, kGainMost)));
+    }
+    if (!std::isfinite(entry.offset())) {
+      add(at.error("offset", fmt::format("offset of channel {} is no number", entry.channel())));
+    }
+    const std::pair<std::string_view, double> widths[] = {{"u_gain", entry.u_gain()},
+                                                          {"u_offset", entry.u_offset()},
+                                                          {"u_other", entry.u_other()},
+                                                          {"effective_dof", entry.effective_dof()}};
+    for (const auto& [field, value] : widths) {
+      if (std::isfinite(value) && value >= 0) continue;
+      add(at.error(field, fmt::format("{} of channel {} must be 0 or more", field, entry.channel())));
+    }
+    if (!(entry.u_gain() + entry.u_offset() + entry.u_other() > 0)) {
+      add(at.error(fmt::format("channel {} claims a calibration without uncertainty", entry.channel())));
+    }
+    if (!(std::abs(entry.correlation()) <= 1)) {
+      add(at.error("correlation", fmt::format("correlation of channel {} is beyond -1 to 1", entry.channel())));
+    }
+  }
+
+  const Channel* find(const std::string& name) const {
+    for (const Channel& channel : description_.channels()) {
+      if (channel.name() == name) return &channel;
+    }
+    return nullptr;
+  }
+
+  static std::string_view rail_word(Rail rail) {
+    return rail == steadyrail::proto::RAIL_UNKNOWN ? "no rail" : rail_label(rail);
+  }
+
+  const JigDescription& description_;
+  const Place& place_;
+  TextErrors errors_;
+  std::map<std::string, std::string> names_;
+  std::map<std::string, std::string> inputs_;
+  std::map<std::uint32_t, std::string> indices_;
+};
+
+}  // namespace
+
+TextErrors contradictions(const JigDescription& description, const Place& place) {
+  return Check(description, place).run();
+}
+
+}  // namespace host::model
