@@ -16,11 +16,13 @@ namespace host::record {
 class Output {
  public:
   virtual ~Output() = default;
-  /// Appends what fits; returns the bytes taken (0: full), or an errno other than ENOSPC and EDQUOT and EFBIG.
+  /// Appends what fits; returns the bytes taken (0: no room), or an errno that means something else than no room.
   virtual std::expected<std::size_t, int> append(std::span<const std::byte> bytes) = 0;
-  /// The last bytes of the file, at most `into.size()`; returns how many.
+  /// Whether the file can grow by `bytes` more; where the system allows, they are claimed.
+  virtual bool room(std::size_t bytes) = 0;
+  /// Fills `into` with the last bytes of the file, as many as there are; returns how many.
   virtual std::size_t tail(std::span<std::byte> into) = 0;
-  /// Cuts the file to `bytes`.
+  /// Cuts the file to its first `bytes`.
   virtual void cut(std::uint64_t bytes) = 0;
   /// Waits until all of it is on the disk.
   virtual void sync() = 0;

@@ -71,10 +71,9 @@ class Writer {
   };
 
   Writer(std::unique_ptr<Output> output, steadyrail::proto::RecordingHeader header);
-  void push(Item item);
+  void push(std::span<const std::byte> bytes, bool is_note);
   void work();
-  void put(const Item& item);
-  void end_work();
+  bool end_work();
 
   steadyrail::proto::RecordingHeader header_;
   StreamFile file_;
