@@ -16,7 +16,13 @@ namespace wire {
 inline constexpr std::size_t kCaptureScansMax = 32;
 inline constexpr std::size_t kCaptureColumnBytesMax = 72;  // of one channel
 
-/// Packs one channel's codes (1..32 of them) into `out` (kCaptureColumnBytesMax suffice); returns the bytes written.
+// The head's five bits of width say how a column is told as well: up to 16 distances from the least code at that width;
+// above, zig-zag steps from scan to scan at 0..14 bits. Wider steps never pay: distances need 16 bits at most.
+inline constexpr std::uint32_t kCaptureStepForm = 17;
+inline constexpr std::uint32_t kCaptureStepWidthMax = 14;
+
+/// Packs one channel's codes (1..32 of them) the shorter way into `out` (kCaptureColumnBytesMax suffice); returns the
+/// bytes written, 0 when `out` is too small.
 /// A capture body is the channels' columns one after the other, in ascending order of channel, each byte XOR 0xA5.
 std::size_t encode_capture_column(std::span<const std::int16_t> codes, std::span<std::byte> out);
 

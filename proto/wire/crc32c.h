@@ -11,4 +11,7 @@ namespace wire {
 /// Checksum of `bytes`; pass the result of an earlier call as `before` to go on where it ended.
 std::uint32_t crc32c(std::span<const std::byte> bytes, std::uint32_t before = 0);
 
+/// The same by tables alone: what crc32c() does where the processor has no instruction for it.
+std::uint32_t crc32c_by_table(std::span<const std::byte> bytes, std::uint32_t before = 0);
+
 }  // namespace wire

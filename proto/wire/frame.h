@@ -23,15 +23,17 @@ enum class FrameError : std::uint8_t {
   kOverlong,  // more than kFrameBytesMax without a delimiter, or a payload above kPayloadBytesMax
 };
 
-/// Frames `payload` into `out`, delimiter included; returns the bytes written. `payload` may lie anywhere but in `out`;
-/// `out` must hold cobs_bytes_max(payload.size() + kCrcBytes) + 1, payload.size() <= kPayloadBytesMax.
+/// Frames `payload` into `out`, delimiter included; returns the bytes written, or 0 when the payload is above
+/// kPayloadBytesMax or `out` holds less than cobs_bytes_max(payload.size() + kCrcBytes) + 1. `payload` may lie outside
+/// `out`, or be its last bytes: the frame never overtakes it.
 std::size_t encode_frame(std::span<const std::byte> payload, std::span<std::byte> out);
 
 /// Payload of one frame (delimiter not included), decoded into `out`; the span returned lies in `out`.
-std::expected<std::span<std::byte>, FrameError> decode_frame(std::span<const std::byte> frame, std::span<std::byte> out);
+std::expected<std::span<std::byte>, FrameError> decode_frame(std::span<const std::byte> frame,
+                                                             std::span<std::byte> out);
 
-/// Receives bytes one at a time and yields payloads; no heap, no I/O, for the chip and for small hosts. Everything before
-/// the first delimiter and empty frames are ignored silently; overlong and damaged frames are counted.
+/// Receives bytes one at a time and yields payloads; no heap, no I/O, for the chip and for small hosts. Everything
+/// before the first delimiter and empty frames are ignored silently; overlong and damaged frames are counted.
 template <std::size_t PayloadBytes>
 class FrameReceiver {
  public:

@@ -23,12 +23,12 @@ inline constexpr std::uint32_t kScanBlockMagic = 0x53524431;
 inline constexpr std::size_t kScanEdgesMax = 64;
 
 struct ScanEdge {
-  std::uint8_t line;        // proto Line: PWR_OK, PS_ON#, AC-present, marker
-  std::uint8_t high;        // level after the edge
-  std::uint16_t offset;     // scan within the block, 0..31
-  std::uint16_t offset_256; // into that scan, 0..255
+  std::uint8_t line;         // proto Line: PWR_OK, PS_ON#, AC-present, marker
+  std::uint8_t high;         // level after the edge
+  std::uint16_t offset;      // scan within the block, 0..31
+  std::uint16_t offset_256;  // into that scan, 0..255
   std::uint16_t reserved;
-  std::uint32_t pulse_ns;   // latched glitch width; 0: a lasting edge
+  std::uint32_t pulse_ns;  // latched glitch width; 0: a lasting edge
 };
 
 struct ScanBlockHeader {

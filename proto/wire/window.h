@@ -10,17 +10,17 @@ namespace wire {
 
 inline constexpr std::size_t kChannelCount = 24;
 inline constexpr std::size_t kWindowsPerBlock = 32;
-inline constexpr std::uint32_t kScansPerBlock = 32;  // of acquisition, and the shortest window
+inline constexpr std::uint32_t kScansPerBlock = 32;        // of acquisition, and the shortest window
 inline constexpr std::uint32_t kScansPerWindowMax = 8192;  // 256, merged five times
 
 /// One channel's windows of a block, column by column. Sums are exact: 16-bit codes over kScansPerWindowMax scans.
 struct WindowColumns {
   std::array<std::int16_t, kWindowsPerBlock> min;
   std::array<std::int16_t, kWindowsPerBlock> max;
-  std::array<std::int32_t, kWindowsPerBlock> sum;         // of codes
-  std::array<std::int64_t, kWindowsPerBlock> m2;          // n * sum of squares - sum^2, n scans: n^2 * variance
-  std::array<std::uint16_t, kWindowsPerBlock> below;      // scans beyond the armed low limit
-  std::array<std::uint16_t, kWindowsPerBlock> above;      // scans beyond the armed high limit
+  std::array<std::int32_t, kWindowsPerBlock> sum;     // of codes
+  std::array<std::int64_t, kWindowsPerBlock> m2;      // n * sum of squares - sum^2, n scans: n^2 * variance
+  std::array<std::uint16_t, kWindowsPerBlock> below;  // scans beyond the armed low limit
+  std::array<std::uint16_t, kWindowsPerBlock> above;  // scans beyond the armed high limit
 };
 
 /// Windows of all channels over the same stretch.

@@ -1,0 +1,73 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "proto/wire/body_reader.h"
+
+#include <algorithm>
+#include <bit>
+
+namespace wire {
+
+BodyReader::BodyReader(std::span<const std::byte> body) : size_(body.size()) {
+  if (body.size() > kWindowBodyBytesMax) {
+    size_ = 0;
+    fail(BodyError::kTrailing);
+  }
+  for (std::size_t k = 0; k < size_; ++k) bytes_[k] = body[k] ^ kBodyMask;
+  std::fill_n(bytes_.begin() + size_, kReadAhead, std::byte{0});
+}
+
+bool BodyReader::take(std::size_t bytes) {
+  if (size_ - read_ >= bytes) {
+    read_ += bytes;
+    return true;
+  }
+  fail(BodyError::kTruncated);
+  read_ = size_;
+  return false;
+}
+
+std::uint32_t BodyReader::take_le(std::size_t bytes) {
+  if (!take(bytes)) return 0;
+  std::uint32_t value = 0;
+  for (std::size_t k = 0; k < bytes; ++k) {
+    value |= std::to_integer<std::uint32_t>(bytes_[read_ - bytes + k]) << (8 * k);
+  }
+  return value;
+}
+
+BodyReader::Head BodyReader::take_head() {
+  const std::uint32_t head = take_le(1);
+  return {.form = head & 31, .exceptions = head >> 5};
+}
+
+void BodyReader::take_values(std::uint32_t width, std::uint32_t exceptions, std::size_t count, ColumnValues& out) {
+  const std::size_t at = read_;
+  if (width > kColumnWidthMax) fail(BodyError::kWidth);
+  if (width > kColumnWidthMax || !take(packed_bytes(count, width))) {
+    out.fill(0);
+    return;
+  }
+  unpack_values(bytes_.data() + at, width, out);
+  std::fill(out.begin() + count, out.end(), 0U);
+  if (exceptions != 0) take_exceptions(width, exceptions, count, out);
+}
+
+void BodyReader::take_exceptions(std::uint32_t width, std::uint32_t exceptions, std::size_t count, ColumnValues& out) {
+  std::size_t least_index = 0;
+  for (std::uint32_t k = 0; k < exceptions; ++k) {
+    const std::size_t index = take_le(1);
+    const std::uint32_t high = take_le(2);
+    if (error_) return;
+    if (index < least_index || index >= count || high == 0) return fail(BodyError::kWidth);
+    if (width + static_cast<std::uint32_t>(std::bit_width(high)) > kColumnWidthMax) return fail(BodyError::kRange);
+    out[index] |= high << width;
+    least_index = index + 1;
+  }
+}
+
+std::optional<BodyError> BodyReader::error() const {
+  if (error_) return error_;
+  if (read_ != size_) return BodyError::kTrailing;
+  return std::nullopt;
+}
+
+}  // namespace wire
