@@ -1,0 +1,187 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "host/report/answer.h"
+
+#include <algorithm>
+#include <cmath>
+#include <map>
+
+#include <fmt/format.h>
+
+#include "host/report/words.h"
+
+namespace host::report {
+namespace {
+
+namespace proto = steadyrail::proto;
+
+constexpr std::size_t kFindingsMax = 6;  // in the answer; the tables hold all
+
+/// How far a value lies beyond its limit, as a share of the limit; negative inside.
+double beyond(const proto::Verdict& verdict) {
+  if (verdict.limit() == 0) return 0;
+  // A low limit of a negative rail is its more negative one: "low" and "high" stand for the numbers, not the sizes.
+  const double distance =
+      verdict.side() == "high" ? verdict.value() - verdict.limit() : verdict.limit() - verdict.value();
+  return distance / std::abs(verdict.limit());
+}
+
+std::string finding(const proto::Verdict& verdict) {
+  const bool high = verdict.side() == "high";
+  const bool settled = verdict.quantity() == proto::QUANTITY_STATIC;
+  const char* did = settled ? "settled at" : high ? "rose to" : "fell to";
+  std::string text = fmt::format("{} {} {}", place(verdict.rail(), verdict.channel()), did,
+                                 with_uncertainty(verdict.value(), verdict.expanded_uncertainty(), verdict.unit()));
+  if (!settled) text += fmt::format(", {} into the session", time_span(verdict.time_s()));
+  text += fmt::format("; the {} allowed is {}.", high ? "most" : "least", figure(verdict.limit(), 3, verdict.unit()));
+  if (verdict.within_rating() == proto::WITHIN_RATING_NO) {
+    text += " The load was above the unit's rating at that moment.";
+  }
+  return text;
+}
+
+std::vector<const proto::Verdict*> decided(const proto::SessionResult& result, proto::Decision decision) {
+  std::vector<const proto::Verdict*> out;
+  for (const proto::Verdict& verdict : result.verdicts()) {
+    if (verdict.decision() == decision) out.push_back(&verdict);
+  }
+  std::ranges::stable_sort(out, std::ranges::greater{}, [](const proto::Verdict* verdict) { return beyond(*verdict); });
+  return out;
+}
+
+std::string headline(const proto::SessionResult& result, const Tally& count) {
+  const std::string where = fmt::format("under {}", result.edition());
+  if (count.all() == 0 || count.not_tested == count.all()) {
+    return result.edition().empty() ? "Nothing was judged: no limit edition was named."
+                                    : fmt::format("Nothing could be judged {}.", where);
+  }
+  if (count.fail > 0)
+    return fmt::format("Out of limits: {} of {} failed {}.", count.fail, counted(count.all(), "check"), where);
+  if (count.undecided > 0) {
+    return fmt::format("Nothing failed {}, but {} of {} could not be decided.", where, count.undecided,
+                       counted(count.all(), "check"));
+  }
+  if (count.not_tested > 0) {
+    return fmt::format("Nothing failed {}, but {} of {} could not be tested.", where, count.not_tested,
+                       counted(count.all(), "check"));
+  }
+  return fmt::format("Within limits: {} passed {}.", counted(count.all(), "check"), where);
+}
+
+void add_findings(const proto::SessionResult& result, const Tally& count, std::vector<std::string>& found) {
+  const auto failed = decided(result, proto::DECISION_FAIL);
+  for (std::size_t i = 0; i < std::min(failed.size(), kFindingsMax); ++i) found.push_back(finding(*failed[i]));
+  if (failed.size() > kFindingsMax) {
+    found.push_back(fmt::format("{} failed besides; the table of verdicts has them.",
+                                counted(failed.size() - kFindingsMax, "check")));
+  }
+  if (count.all() > 0 && !result.edition().empty()) {
+    found.push_back(fmt::format("{}: {} passed, {} failed, {} undecided, {} not tested.", counted(count.all(), "check"),
+                                count.pass, count.fail, count.undecided, count.not_tested));
+  }
+  std::map<proto::EventKind, unsigned long long> kinds;
+  for (const proto::EventCount& kind : result.event_counts()) kinds[kind.kind()] += kind.listed() + kind.counted();
+  if (result.event_counts().empty()) {
+    for (const proto::EventResult& event : result.events()) ++kinds[event.kind()];
+  }
+  std::string list;
+  for (const auto& [kind, events] : kinds) {
+    list += fmt::format("{}{} {}", list.empty() ? "" : ", ", word(kind), counted(events, "event"));
+  }
+  const bool whole = result.coverage().scans_seen() >= result.coverage().scans_expected();
+  if (!list.empty()) {
+    found.push_back(fmt::format("Seen: {}.", list));
+  } else {
+    found.push_back(fmt::format("No events were seen in the {} of the scans that arrived{}.",
+                                percent_of(result.coverage().scans_seen(), result.coverage().scans_expected()),
+                                whole ? "" : "; the rest is unknown"));
+  }
+}
+
+void add_surety(const proto::SessionResult& result, std::vector<std::string>& sure) {
+  const proto::Coverage& coverage = result.coverage();
+  sure.push_back(fmt::format("{} of the session's scans were seen ({} of {}, {}); {} in the record.",
+                             percent_of(coverage.scans_seen(), coverage.scans_expected()),
+                             counted(coverage.scans_seen(), "scan"), counted(coverage.scans_expected(), "scan"),
+                             time_span(result.session().duration_s()), counted(coverage.gaps_total(), "gap")));
+  if (coverage.scans_clipped() > 0) {
+    sure.push_back(fmt::format("{} lay at the end of the converter's range: there the value is a bound only.",
+                               counted(coverage.scans_clipped(), "scan")));
+  }
+  sure.push_back(
+      "A check passes or fails only when the value clears the limit by the whole expanded uncertainty (k = 2, about "
+      "95 %); anything nearer is undecided.");
+  if (std::ranges::any_of(result.verdicts(), [](const proto::Verdict& verdict) {
+        return verdict.limit_status() == proto::LIMIT_STATUS_FROM_MEMORY;
+      })) {
+    sure.push_back("Some limits were written down from memory; none of these fails a unit by itself.");
+  }
+  if (result.session().calibration_id().empty()) sure.push_back("The jig names no calibration.");
+}
+
+void add_open_points(const proto::SessionResult& result, std::vector<std::string>& open) {
+  if (result.conclusion() == proto::CONCLUSION_NOT_TESTED) {
+    open.push_back(
+        "Which part is the cause - supply, cable, mains or the PC - was not diagnosed: the conclusion is not-tested, "
+        "and "
+        "the verdicts speak for themselves.");
+  }
+  std::map<std::string, int> reasons;
+  for (const proto::Verdict& verdict : result.verdicts()) {
+    const bool undecided = verdict.decision() == proto::DECISION_UNDECIDED;
+    if (!undecided && verdict.decision() != proto::DECISION_NOT_TESTED) continue;
+    const std::string why = verdict.reason().empty() ? "no reason recorded" : verdict.reason();
+    ++reasons[fmt::format("{}: {}", undecided ? "Undecided" : "Not tested", why)];
+  }
+  for (const auto& [reason, checks] : reasons)
+    open.push_back(fmt::format("{} ({}).", reason, counted(checks, "check")));
+  open.push_back(
+      "Ripple and noise up to 20 MHz, dips shorter than about 60 µs in their true depth, and voltages at the "
+      "chips were not tested.");
+}
+
+}  // namespace
+
+std::string place(const std::string& rail, const std::string& channel) {
+  if (rail.empty()) return channel;
+  return channel.empty() ? rail : fmt::format("{} at {}", rail, channel);
+}
+
+Tally tally(const proto::SessionResult& result) {
+  Tally count;
+  for (const proto::Verdict& verdict : result.verdicts()) {
+    switch (verdict.decision()) {
+      case proto::DECISION_PASS:
+        ++count.pass;
+        break;
+      case proto::DECISION_FAIL:
+        ++count.fail;
+        break;
+      case proto::DECISION_UNDECIDED:
+        ++count.undecided;
+        break;
+      default:
+        ++count.not_tested;
+    }
+  }
+  return count;
+}
+
+Answer answer(const proto::SessionResult& result) {
+  const Tally count = tally(result);
+  Answer out;
+  out.headline = headline(result, count);
+  const std::string& question = result.session().question();
+  out.asked = question.empty() ? "No question was recorded with this session." : question;
+  add_findings(result, count, out.found);
+  add_surety(result, out.how_sure);
+  add_open_points(result, out.not_tested);
+  return out;
+}
+
+int exit_code(const proto::SessionResult& result) {
+  const Tally count = tally(result);
+  if (count.fail > 0) return 1;
+  return count.all() > 0 && count.pass == count.all() ? 0 : 4;
+}
+
+}  // namespace host::report

@@ -1,0 +1,247 @@
+// SPDX-License-Identifier: Apache-2.0
+// What was found: coverage, verdicts, events, steps, timing.
+#include <algorithm>
+#include <map>
+#include <optional>
+
+#include <fmt/format.h>
+
+#include "host/report/answer.h"
+#include "host/report/chart.h"
+#include "host/report/markup.h"
+#include "host/report/sections.h"
+#include "host/report/summary.h"
+#include "host/report/words.h"
+
+namespace host::report {
+namespace {
+
+namespace proto = steadyrail::proto;
+
+constexpr std::size_t kEventsListedMax = 60;
+constexpr std::size_t kEventsDrawnMax = 16;
+constexpr int kGapsListedMax = 20;
+constexpr int kOverviewsMax = 16;
+
+bool is_timing(proto::EventKind kind) {
+  return kind == proto::EVENT_KIND_TIMING || kind == proto::EVENT_KIND_SEQUENCE || kind == proto::EVENT_KIND_SHUTDOWN;
+}
+
+/// The result with only its timing events, or only the others.
+proto::SessionResult part(const proto::SessionResult& result, bool timing) {
+  proto::SessionResult out;
+  for (const proto::EventResult& event : result.events()) {
+    if (is_timing(event.kind()) == timing) *out.add_events() = event;
+  }
+  for (const proto::EventCount& count : result.event_counts()) {
+    if (is_timing(count.kind()) == timing) *out.add_event_counts() = count;
+  }
+  return out;
+}
+
+/// The limit an event of a channel is seen against: that of the channel's verdict on the same side.
+std::optional<DrawnLimit> limit_of(const proto::SessionResult& result, const proto::EventResult& event) {
+  for (const proto::Verdict& verdict : result.verdicts()) {
+    if (verdict.channel() == event.channel() && verdict.side() == event.side() && verdict.limit() != 0) {
+      return DrawnLimit{verdict.limit(), event.expanded_uncertainty_v()};
+    }
+  }
+  return std::nullopt;
+}
+
+std::string event_caption(const proto::EventResult& event) {
+  std::string text = fmt::format("{} on {}, {} into the session", word(event.kind()),
+                                 place(event.rail(), event.channel()), moment(event.start_s()));
+  if (event.duration_s() > 0) text += fmt::format(", lasting {}", time_span(event.duration_s()));
+  if (event.decision() != proto::DECISION_NOT_TESTED) text += ": " + word(event.decision());
+  if (event.truncated()) text += " (cut short by a hole in the record)";
+  return text + ". Times are from the start of the event; the bar under the scale is its length.";
+}
+
+std::string drawn_events(const ReportInput& input) {
+  if (input.drawings == nullptr) return "";
+  std::map<std::uint32_t, const proto::Waveform*> waves;
+  for (const proto::Waveform& wave : input.drawings->waveforms()) waves.emplace(wave.event_id(), &wave);
+  std::string out;
+  std::size_t drawn = 0;
+  for (const proto::EventResult* event : worst_events(*input.result, input.result->events().size())) {
+    const auto wave = waves.find(event->event_id());
+    if (wave == waves.end()) continue;
+    if (drawn == kEventsDrawnMax) break;
+    const std::string picture = waveform_svg(*wave->second, *event, limit_of(*input.result, *event));
+    if (picture.empty()) continue;
+    ++drawn;
+    out += "<figure>\n" + picture + "<figcaption>" + paragraph(event_caption(*event)) + "</figcaption></figure>\n";
+  }
+  return out;
+}
+
+std::string event_value(const proto::EventResult& event) {
+  if (event.kind() == proto::EVENT_KIND_LOAD_STEP) return figure(event.step_a(), 2, "A");
+  return with_uncertainty(event.extreme_v(), event.expanded_uncertainty_v(), "V");
+}
+
+std::string event_table(const proto::SessionResult& result) {
+  std::vector<std::vector<Cell>> rows;
+  for (const proto::EventResult* event : worst_events(result, kEventsListedMax)) {
+    std::string remark = event->note();
+    if (event->has_explained())
+      remark += fmt::format("{}{}", remark.empty() ? "" : "; ",
+                            event->explained() ? "explained by the load" : "not explained by the load");
+    if (event->truncated()) remark += remark.empty() ? "truncated" : "; truncated";
+    rows.push_back({{moment(event->start_s()), "number"},
+                    {word(event->kind())},
+                    {place(event->rail(), event->channel())},
+                    {event_value(*event), "number"},
+                    {event->duration_s() > 0 ? time_span(event->duration_s()) : "", "number"},
+                    {word(event->source())},
+                    {word(event->within_rating())},
+                    {word(event->decision()), word(event->decision())},
+                    {remark}});
+  }
+  return table({"start", "kind", "where", "extreme", "duration", "source", "within rating", "decision", "remark"},
+               rows);
+}
+
+/// Every event that happened, listed or not, by kind and channel.
+std::string count_table(const proto::SessionResult& result) {
+  std::vector<std::vector<Cell>> rows;
+  for (const proto::EventCount& count : result.event_counts()) {
+    rows.push_back({{word(count.kind())},
+                    {count.channel()},
+                    {fmt::format("{}", count.listed()), "number"},
+                    {fmt::format("{}", count.counted()), "number"}});
+  }
+  return table({"kind", "channel", "listed", "only counted"}, rows);
+}
+
+std::string event_body(const proto::SessionResult& events) {
+  std::string out = event_table(events);
+  if (events.events_size() > static_cast<int>(kEventsListedMax)) {
+    out += paragraph(fmt::format("The {} worst of {} are shown; the JSON result holds the rest.", kEventsListedMax,
+                                 counted(static_cast<unsigned long long>(events.events_size()), "listed event")));
+  }
+  return out;
+}
+
+std::string gap_table(const proto::Coverage& coverage) {
+  std::vector<std::vector<Cell>> rows;
+  for (int i = 0; i < std::min(coverage.gaps_size(), kGapsListedMax); ++i) {
+    const proto::Gap& gap = coverage.gaps(i);
+    rows.push_back({{moment(gap.start_s()), "number"},
+                    {moment(gap.end_s()), "number"},
+                    {time_span(gap.end_s() - gap.start_s()), "number"},
+                    {word(gap.cause())}});
+  }
+  std::string out = table({"from", "to", "length", "cause"}, rows);
+  if (coverage.gaps_total() > static_cast<std::uint64_t>(kGapsListedMax)) {
+    out += paragraph(fmt::format("And {} more.", counted(coverage.gaps_total() - kGapsListedMax, "gap")));
+  }
+  return out;
+}
+
+std::string overviews(const ReportInput& input) {
+  if (input.drawings == nullptr) return "";
+  std::string out;
+  int drawn = 0;
+  for (const proto::Overview& overview : input.drawings->overviews()) {
+    if (drawn == kOverviewsMax) break;
+    std::vector<double> limits;
+    for (const proto::Verdict& verdict : input.result->verdicts()) {
+      if (verdict.channel() == overview.channel() && verdict.limit() != 0) limits.push_back(verdict.limit());
+    }
+    const std::string picture = overview_svg(overview, limits, input.result->coverage());
+    if (picture.empty()) continue;
+    ++drawn;
+    out += "<figure class=\"strip\"><figcaption>" + paragraph(overview.channel()) + "</figcaption>\n" + picture +
+           "</figure>\n";
+  }
+  if (!out.empty()) {
+    out = paragraph(
+              "Each channel over the whole session, lowest to highest value of every stretch. A dashed line is a "
+              "limit; hatching is a hole.") +
+          out;
+  }
+  return out;
+}
+
+}  // namespace
+
+std::string coverage_section(const ReportInput& input) {
+  const proto::Coverage& coverage = input.result->coverage();
+  const double duration_s = input.result->session().duration_s();
+  std::string out = paragraph(fmt::format(
+      "{} of {} were seen over {}. {} damaged, {} discarded, {} in the record, {} at the end of the converter's range. "
+      "A "
+      "hole is never counted as a pass.",
+      percent_of(coverage.scans_seen(), coverage.scans_expected()), counted(coverage.scans_expected(), "scan"),
+      time_span(duration_s), counted(coverage.frames_damaged(), "frame"), counted(coverage.bytes_discarded(), "byte"),
+      counted(coverage.gaps_total(), "gap"), counted(coverage.scans_clipped(), "scan")));
+  const std::string strip = coverage_svg(coverage, duration_s);
+  if (!strip.empty()) out += "<figure class=\"strip\">" + strip + "</figure>\n";
+  return out + gap_table(coverage) + overviews(input);
+}
+
+std::string verdicts_section(const ReportInput& input) {
+  std::vector<std::vector<Cell>> rows;
+  for (const proto::Verdict& verdict : input.result->verdicts()) {
+    const std::string decision = word(verdict.decision());
+    const bool judged = verdict.decision() != proto::DECISION_NOT_TESTED;
+    rows.push_back(
+        {{verdict.rail()},
+         {verdict.channel()},
+         {word(verdict.quantity())},
+         {judged ? with_uncertainty(verdict.value(), verdict.expanded_uncertainty(), verdict.unit()) : "", "number"},
+         {judged ? fmt::format("{} {}", verdict.side() == "high" ? "at most" : "at least",
+                               figure(verdict.limit(), 3, verdict.unit()))
+                 : "",
+          "number"},
+         {judged ? word(verdict.limit_status()) : ""},
+         {judged ? word(verdict.within_rating()) : ""},
+         {decision, decision},
+         {verdict.reason()}});
+  }
+  const std::string rows_html =
+      table({"rail", "channel", "quantity", "value", "limit", "limit known", "within rating", "decision", "why"}, rows);
+  if (rows_html.empty()) return "";
+  return rows_html +
+         paragraph(
+             "static: settled means of 10 ms. dynamic: single samples, the farthest of the session. The value is the "
+             "one nearest to breaking its limit, with its expanded uncertainty (k = 2). pass and fail clear the "
+             "limit by all of that; undecided does not.",
+             "note");
+}
+
+std::string events_section(const ReportInput& input) {
+  const proto::SessionResult events = part(*input.result, false);
+  const std::string body = event_body(events) + drawn_events(input);
+  const std::string counts = count_table(events);
+  return counts.empty() ? body : body + "<h3>How many of each</h3>\n" + counts;
+}
+
+std::string steps_section(const ReportInput& input) {
+  std::vector<std::vector<Cell>> rows;
+  for (const proto::StepSummary& steps : input.result->steps()) {
+    rows.push_back({{steps.channel()},
+                    {steps.current_channel()},
+                    {steps.rising() ? "rising" : "falling"},
+                    {fmt::format("{}", steps.steps()), "number"},
+                    {figure(steps.step_a_median(), 1, "A"), "number"},
+                    {figure(steps.deviation_v_median() * 1e3, 0, "mV"), "number"},
+                    {figure(steps.deviation_v_worst() * 1e3, 0, "mV"), "number"},
+                    {figure(steps.undershoot_v_median() * 1e3, 0, "mV"), "number"},
+                    {figure(steps.settled_shift_v_median() * 1e3, 0, "mV"), "number"},
+                    {time_span(steps.time_to_minimum_s_median()), "number"},
+                    {time_span(steps.recovery_s_median()), "number"}});
+  }
+  return table({"channel", "load seen by", "load", "steps", "median step", "median deviation", "worst deviation",
+                "median undershoot", "median settled shift", "median time to minimum", "median recovery"},
+               rows);
+}
+
+std::string timing_section(const ReportInput& input) {
+  const proto::SessionResult timing = part(*input.result, true);
+  return event_body(timing);
+}
+
+}  // namespace host::report
