@@ -37,9 +37,9 @@ struct CaptureBatch {
   std::uint32_t trigger_channel = 0;
   std::uint64_t first_scan = 0;
   std::uint32_t scan_count = 0;
-  std::uint32_t remaining = 0;  // blocks of this capture still to come
-  std::span<const std::uint8_t> channels;                                          // ascending channel indices
-  std::span<const std::array<std::int16_t, wire::kCaptureScansMax>> codes;         // by place in `channels`
+  std::uint32_t remaining = 0;                                              // blocks of this capture still to come
+  std::span<const std::uint8_t> channels;                                   // ascending channel indices
+  std::span<const std::array<std::int16_t, wire::kCaptureScansMax>> codes;  // by place in `channels`
 };
 
 /// A hole in the record: scans [from_scan, to_scan) of all channels were not seen. Never bridged.
