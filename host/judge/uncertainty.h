@@ -1,0 +1,41 @@
+// SPDX-License-Identifier: Apache-2.0
+// Expanded uncertainty of readings (GUM, JCGM 100:2008) and the reach of noise in many samples.
+#pragma once
+
+#include <span>
+
+#include "host/model/jig.h"
+
+namespace host::judge {
+
+/// Coverage probability of every U printed: two standard deviations of a normal quantity.
+inline constexpr double kCoverage = 0.9545;
+
+/// One standard uncertainty and its degrees of freedom; 0: large.
+struct Component {
+  double u = 0;
+  double dof = 0;
+};
+
+/// Welch-Satterthwaite, not truncated (GUM G.4.1); 0: large.
+double effective_dof(std::span<const Component> components);
+
+/// Two-sided Student factor for coverage probability `p` (0..1) and whole degrees of freedom: `dof` is truncated, as
+/// GUM G.4.2 asks; 0: large, the normal factor. Below 1 counts as 1.
+double student_factor(double p, double dof);
+
+struct Expanded {
+  double standard = 0;
+  double k = 2;
+  double expanded = 0;  // k * standard
+};
+
+/// U of a mean of `samples` samples at `value`: the calibration's part with its degrees of freedom, noise averaged
+/// down.
+Expanded expanded_uncertainty(const model::JigChannel& channel, double value, double samples);
+
+/// Standard deviations that the greatest of `samples` normal deviates reaches half the time: the outward error of an
+/// extreme picked from that many samples. 0 for fewer than two.
+double noise_extreme_sigmas(double samples);
+
+}  // namespace host::judge
