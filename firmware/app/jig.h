@@ -1,0 +1,73 @@
+// SPDX-License-Identifier: Apache-2.0
+// One jig: the core wired to a board. Built once, before the first scan; nothing is allocated afterwards.
+#pragma once
+
+#include <cstddef>
+#include <cstdint>
+#include <span>
+
+#include "firmware/core/acquisition.h"
+#include "firmware/core/commander.h"
+#include "firmware/core/health.h"
+#include "firmware/core/load_sequencer.h"
+#include "firmware/core/outputs.h"
+#include "firmware/core/supervisor.h"
+#include "firmware/core/telemetry.h"
+#include "firmware/core/window_accumulator.h"
+#include "firmware/hal/nonvolatile_store.h"
+#include "firmware/hal/outputs.h"
+#include "firmware/hal/scan_source.h"
+#include "firmware/hal/serial.h"
+#include "proto/wire/frame.h"
+
+namespace firmware {
+
+/// Longest command payload, rounded up.
+inline constexpr std::size_t kCommandBytesMax = 3072;
+static_assert(kCommandBytesMax >= steadyrail_proto_HostToJig_size);
+
+/// The parts of a board; they outlive the jig.
+struct Board {
+  SerialTransmitter& transmitter;
+  LoadGates& gates;
+  PsOnDriver& ps_on;
+  ModeLink& mode_link;
+  Watchdog& watchdog;
+  NonVolatileStore& store;
+};
+
+class Jig {
+ public:
+  explicit Jig(const Board& board, std::uint32_t sequence = 0);
+
+  /// Takes the next 32 scans. Never waits.
+  void on_block(const ScanBlock& block);
+
+  /// Takes one byte from the host. True when it completed a sound frame, which has then been handled.
+  bool on_byte(std::byte received);
+
+  /// One step of talking; false when nothing can be done now.
+  bool pump() { return telemetry_.pump(); }
+
+  /// Ends a run as Stop does; for a board whose scans have come to their end.
+  void stop() { supervisor_.stop_run(); }
+
+  bool running() const { return health_.running; }
+  bool drained() { return telemetry_.drained(); }
+  const Health& health() const { return health_; }
+  std::uint32_t line_bytes_per_s() const { return telemetry_.line_bytes_per_s(); }
+
+ private:
+  Watchdog& watchdog_;
+  Health health_{};
+  WindowAccumulator windows_;
+  Telemetry telemetry_;
+  Acquisition acquisition_;
+  Outputs outputs_;
+  LoadSequencer sequencer_;
+  Supervisor supervisor_;
+  Commander commander_;
+  wire::FrameReceiver<kCommandBytesMax> receiver_{};
+};
+
+}  // namespace firmware

@@ -1,0 +1,97 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "firmware/board/native/terminal_line.h"
+
+#include <fcntl.h>
+#include <sys/ioctl.h>
+#include <termios.h>
+#include <unistd.h>
+
+#include <algorithm>
+#include <cerrno>
+#include <cstdlib>
+#include <cstring>
+
+#include "firmware/board/native/waiting.h"
+#include "proto/wire/window.h"
+
+namespace firmware {
+
+TerminalLine::~TerminalLine() {
+  if (slave_ >= 0) close(slave_);
+  if (master_ >= 0) close(master_);
+}
+
+bool TerminalLine::open() {
+  master_ = posix_openpt(O_RDWR | O_NOCTTY | O_NONBLOCK | O_CLOEXEC);
+  const char* name = nullptr;
+  if (master_ >= 0 && grantpt(master_) == 0 && unlockpt(master_) == 0) name = ptsname(master_);
+  if (name != nullptr) {
+    path_ = name;
+    slave_ = ::open(name, O_RDWR | O_NOCTTY | O_CLOEXEC);
+  }
+  termios settings{};
+  if (slave_ < 0 || tcgetattr(slave_, &settings) != 0) {
+    error_ = std::string("no pseudo-terminal: ") + std::strerror(errno);
+    return false;
+  }
+  cfmakeraw(&settings);
+  if (tcsetattr(slave_, TCSANOW, &settings) != 0) {
+    error_ = std::string("the pseudo-terminal cannot be set: ") + std::strerror(errno);
+    return false;
+  }
+  return true;
+}
+
+void TerminalLine::begin_block(std::uint32_t line_bytes_per_s) {
+  // What a block leaves unused is gone, as on a real line.
+  fraction_ += line_bytes_per_s;
+  budget_ = fraction_ / 1000;
+  fraction_ %= 1000;
+}
+
+std::size_t TerminalLine::room() const {
+  if (dead_) return 0;
+  if (policy_ == LinePolicy::kDrop) {
+    pollfd wanted{.fd = master_, .events = POLLOUT, .revents = 0};
+    if (poll(&wanted, 1, 0) <= 0) return 0;
+  }
+  return unlimited_ ? SIZE_MAX : static_cast<std::size_t>(budget_);
+}
+
+std::size_t TerminalLine::try_write(std::span<const std::byte> bytes) {
+  const std::size_t allowed = std::min(bytes.size(), room());
+  std::size_t written = 0;
+  while (written < allowed && !dead_) {
+    const ssize_t count = write(master_, bytes.data() + written, allowed - written);
+    if (count > 0) {
+      written += static_cast<std::size_t>(count);
+    } else if (count < 0 && errno == EAGAIN) {
+      if (policy_ == LinePolicy::kDrop) break;
+      dead_ = wait_for(master_, POLLOUT, kPatienceMs) != Waited::kReady;
+    } else if (count == 0 || errno != EINTR) {
+      dead_ = true;
+    }
+  }
+  if (!unlimited_) budget_ -= written;
+  return written;
+}
+
+std::size_t TerminalLine::take(std::span<std::byte> into) {
+  const ssize_t count = read(master_, into.data(), into.size());
+  return count > 0 ? static_cast<std::size_t>(count) : 0;
+}
+
+void TerminalLine::linger(int timeout_ms) const {
+  // The kernel moves bytes to the reader's side a moment after the write, hence more than one look.
+  constexpr int kStepMs = 2;
+  constexpr int kLooks = 3;
+  int empty_looks = 0;
+  for (int waited_ms = 0; waited_ms < timeout_ms && empty_looks < kLooks; waited_ms += kStepMs) {
+    int unread = 0;
+    if (ioctl(slave_, FIONREAD, &unread) != 0) return;
+    empty_looks = unread == 0 ? empty_looks + 1 : 0;
+    if (wait_for({}, kStepMs) == Waited::kStopped) return;
+  }
+}
+
+}  // namespace firmware

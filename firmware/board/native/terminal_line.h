@@ -1,0 +1,56 @@
+// SPDX-License-Identifier: Apache-2.0
+// The serial line of the virtual jig: a pseudo-terminal that carries as many bytes a block of device time as the line
+// it stands for, whatever the pace.
+#pragma once
+
+#include <cstddef>
+#include <cstdint>
+#include <span>
+#include <string>
+
+#include "firmware/board/native/options.h"
+#include "firmware/hal/serial.h"
+
+namespace firmware {
+
+class TerminalLine : public SerialTransmitter, public SerialReceiver {
+ public:
+  explicit TerminalLine(LinePolicy policy) : policy_(policy) {}
+  ~TerminalLine() override;
+  TerminalLine(const TerminalLine&) = delete;
+  TerminalLine& operator=(const TerminalLine&) = delete;
+
+  /// False: error() says why.
+  bool open();
+  const std::string& path() const { return path_; }
+  int fd() const { return master_; }
+  const std::string& error() const { return error_; }
+
+  /// One block of 32 scans went by at this rate.
+  void begin_block(std::uint32_t line_bytes_per_s);
+  /// No run: the budget does not hold, since no device time goes by.
+  void set_unlimited(bool unlimited) { unlimited_ = unlimited; }
+
+  std::size_t room() const override;
+  std::size_t try_write(std::span<const std::byte> bytes) override;
+  std::size_t take(std::span<std::byte> into) override;
+
+  /// True once a wait for the host was in vain or ended by a signal.
+  bool dead() const { return dead_; }
+
+  /// Waits until the host has read everything, `timeout_ms` at most: closing the terminal throws away the rest.
+  void linger(int timeout_ms) const;
+
+ private:
+  LinePolicy policy_;
+  int master_ = -1;
+  int slave_ = -1;  // held open, so that a host may close the port and open it again
+  std::string path_;
+  std::string error_;
+  bool unlimited_ = true;
+  bool dead_ = false;
+  std::uint64_t budget_ = 0;    // bytes left of this block
+  std::uint64_t fraction_ = 0;  // of a byte, in 1/1000
+};
+
+}  // namespace firmware

@@ -1,0 +1,161 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "firmware/core/commander.h"
+
+#include <pb_decode.h>
+
+#include "proto/wire/crc32c.h"
+
+namespace firmware {
+namespace {
+
+constexpr Refused kDone{};
+
+constexpr Refused refuse(steadyrail_proto_Refusal refusal, std::uint32_t field = 0) {
+  return {refusal, field};
+}
+
+}  // namespace
+
+Commander::Commander(Health& health, Outputs& outputs, LoadSequencer& sequencer, Acquisition& acquisition,
+                     Supervisor& supervisor, Telemetry& telemetry)
+    : health_(health),
+      outputs_(outputs),
+      sequencer_(sequencer),
+      acquisition_(acquisition),
+      supervisor_(supervisor),
+      telemetry_(telemetry) {}
+
+void Commander::handle(std::span<const std::byte> payload) {
+  message_ = steadyrail_proto_HostToJig{};
+  pb_istream_t stream = pb_istream_from_buffer(reinterpret_cast<const pb_byte_t*>(payload.data()), payload.size());
+  const bool decoded = pb_decode_ex(&stream, steadyrail_proto_HostToJig_fields, &message_, PB_DECODE_NOINIT);
+  if (message_.id == 0) {  // there is nothing to answer to
+    telemetry_.log(kLogCommandUndecodable, static_cast<std::int32_t>(payload.size()));
+    return;
+  }
+  supervisor_.heard();
+  const std::uint32_t checksum = wire::crc32c(payload);
+  if (decoded && message_.which_command == steadyrail_proto_HostToJig_identify_tag) {
+    remembered_ = {};  // a host that asks who is there begins a new conversation
+  } else if (answer_again(message_.id, checksum)) {
+    return;
+  }
+  // More entries than the chip holds end the decoding early.
+  const Refused refused = decoded ? run(message_) : refuse(steadyrail_proto_Refusal_REFUSAL_OUT_OF_RANGE);
+  const steadyrail_proto_Acknowledgement answer{
+      .id = message_.id, .refusal = refused.refusal, .field = refused.field, .scan = health_.next_scan};
+  remembered_[remember_at_] = {message_.id, checksum, answer};
+  remember_at_ = (remember_at_ + 1) % kCommandsRemembered;
+  telemetry_.acknowledge(answer);
+}
+
+bool Commander::answer_again(std::uint32_t id, std::uint32_t checksum) {
+  for (const Remembered& remembered : remembered_) {
+    if (remembered.id != id || remembered.checksum != checksum) continue;
+    telemetry_.acknowledge(remembered.answer);
+    return true;
+  }
+  return false;
+}
+
+Refused Commander::run(const steadyrail_proto_HostToJig& message) {
+  switch (message.which_command) {
+    case steadyrail_proto_HostToJig_identify_tag:
+      telemetry_.say_hello();
+      return kDone;
+    case steadyrail_proto_HostToJig_configure_tag:
+      return configure(message.command.configure);
+    case steadyrail_proto_HostToJig_arm_tag:
+      return arm(message.command.arm);
+    case steadyrail_proto_HostToJig_start_tag:
+      return start();
+    case steadyrail_proto_HostToJig_stop_tag:
+      return stop();
+    case steadyrail_proto_HostToJig_load_steps_tag:
+      return load_steps(message.command.load_steps);
+    case steadyrail_proto_HostToJig_drive_ps_on_tag:
+      return drive_ps_on(message.command.drive_ps_on.on);
+    case steadyrail_proto_HostToJig_keep_alive_tag:
+      return kDone;
+    case steadyrail_proto_HostToJig_stream_raw_tag:
+      return stream_raw(message.command.stream_raw.channel_mask);
+    default:
+      return refuse(steadyrail_proto_Refusal_REFUSAL_UNKNOWN_COMMAND);
+  }
+}
+
+Refused Commander::configure(const steadyrail_proto_Configure& message) {
+  if (health_.running) return refuse(steadyrail_proto_Refusal_REFUSAL_RUNNING);
+  const auto settings = settings_from(message);
+  if (!settings) return settings.error();
+  settings_ = *settings;
+  configured_ = true;
+  telemetry_.set_line(settings_.line_bytes_per_s);
+  supervisor_.set_host_silence_ms(settings_.host_silence_ms);
+  return kDone;
+}
+
+Refused Commander::arm(const steadyrail_proto_Arm& message) {
+  if (health_.running) return refuse(steadyrail_proto_Refusal_REFUSAL_RUNNING);
+  if (!configured_) return refuse(steadyrail_proto_Refusal_REFUSAL_NOT_CONFIGURED);
+  const auto armed = armed_set_from(message, arming_);
+  if (!armed) return armed.error();
+  armed_ = arming_;
+  supervisor_.acknowledge_cause();
+  return kDone;
+}
+
+Refused Commander::start() {
+  if (health_.running) return refuse(steadyrail_proto_Refusal_REFUSAL_RUNNING);
+  if (!configured_) return refuse(steadyrail_proto_Refusal_REFUSAL_NOT_CONFIGURED);
+  health_.running = true;
+  acquisition_.begin(settings_, armed_);
+  telemetry_.mark_time();
+  telemetry_.say_status();
+  return kDone;
+}
+
+Refused Commander::stop() {
+  const bool running = health_.running;
+  supervisor_.stop_run();
+  return running ? kDone : refuse(steadyrail_proto_Refusal_REFUSAL_NOT_RUNNING);
+}
+
+Refused Commander::may_drive() const {
+  if (health_.mode != Mode::kBench) return refuse(steadyrail_proto_Refusal_REFUSAL_WRONG_MODE);
+  if (health_.safety_cause != SafetyCause::kNone) return refuse(steadyrail_proto_Refusal_REFUSAL_SAFETY);
+  if (!configured_) return refuse(steadyrail_proto_Refusal_REFUSAL_NOT_CONFIGURED);
+  return kDone;
+}
+
+Refused Commander::load_steps(const steadyrail_proto_LoadSteps& message) {
+  const Refused barred = may_drive();
+  if (barred.refusal != steadyrail_proto_Refusal_REFUSAL_NONE) return barred;
+  for (pb_size_t i = 0; i < message.steps_count; ++i) {
+    if (message.steps[i].gate >= kGateCount) {
+      return refuse(steadyrail_proto_Refusal_REFUSAL_OUT_OF_RANGE, steadyrail_proto_LoadSteps_steps_tag);
+    }
+  }
+  sequencer_.clear();
+  for (pb_size_t i = 0; i < message.steps_count; ++i) {
+    const steadyrail_proto_LoadStepCommand& step = message.steps[i];
+    sequencer_.add({static_cast<std::uint8_t>(step.gate), step.on, step.after_us});
+  }
+  sequencer_.play(message.repeat == 0 ? 1 : message.repeat);
+  return kDone;
+}
+
+Refused Commander::drive_ps_on(bool on) {
+  const Refused barred = may_drive();
+  if (barred.refusal != steadyrail_proto_Refusal_REFUSAL_NONE) return barred;
+  return outputs_.drive_ps_on(on) ? kDone : refuse(steadyrail_proto_Refusal_REFUSAL_SAFETY);
+}
+
+Refused Commander::stream_raw(std::uint32_t channel_mask) {
+  if (channel_mask >> wire::kChannelCount != 0) {
+    return refuse(steadyrail_proto_Refusal_REFUSAL_OUT_OF_RANGE, steadyrail_proto_StreamRaw_channel_mask_tag);
+  }
+  return refuse(steadyrail_proto_Refusal_REFUSAL_UNKNOWN_COMMAND);
+}
+
+}  // namespace firmware

@@ -1,0 +1,42 @@
+// SPDX-License-Identifier: Apache-2.0
+// What the jig knows about itself, as the status frames tell it. Each part writes the counters it owns.
+#pragma once
+
+#include <cstdint>
+
+#include "firmware/hal/outputs.h"
+
+namespace firmware {
+
+enum class SafetyCause : std::uint8_t {
+  kNone = 0,
+  kHostSilent = 1,
+  kModeLinkMoved = 2
+};  // of the schema's SafetyCause
+
+struct Health {
+  std::uint64_t next_scan = 0;  // scans since boot, lost ones included: device time
+  Mode mode = Mode::kUnknown;
+  SafetyCause safety_cause = SafetyCause::kNone;
+  std::uint32_t gates = 0;
+  bool ps_on_driven = false;
+  bool running = false;
+  std::uint32_t lines = 0;         // levels: bit (Line - 1)
+  std::uint32_t clipped_mask = 0;  // since the last status
+  // Counters since boot; they stop at their end instead of going back to small numbers.
+  std::uint32_t scans_lost = 0;
+  std::uint32_t blocks_merged = 0;
+  std::uint32_t blocks_dropped = 0;
+  std::uint32_t events_dropped = 0;
+  std::uint32_t captures_dropped = 0;
+  std::uint32_t captures_late = 0;
+  std::uint32_t logs_dropped = 0;
+  std::uint32_t frames_damaged = 0;
+};
+
+/// Adds without wrapping.
+constexpr void count_up(std::uint32_t& counter, std::uint32_t by = 1) {
+  counter = counter > UINT32_MAX - by ? UINT32_MAX : counter + by;
+}
+
+}  // namespace firmware

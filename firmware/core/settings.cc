@@ -1,0 +1,106 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "firmware/core/settings.h"
+
+#include <bit>
+
+namespace firmware {
+namespace {
+
+constexpr std::unexpected<Refused> out_of_range(std::uint32_t field) {
+  return std::unexpected(Refused{steadyrail_proto_Refusal_REFUSAL_OUT_OF_RANGE, field});
+}
+
+constexpr bool within(std::uint32_t value, std::uint32_t least, std::uint32_t most) {
+  return value >= least && value <= most;
+}
+
+constexpr bool is_code(std::int32_t value) {
+  return value >= std::numeric_limits<std::int16_t>::min() && value <= std::numeric_limits<std::int16_t>::max();
+}
+
+bool limit_sound(const steadyrail_proto_ArmedLimit& limit) {
+  if (limit.channel >= wire::kChannelCount || !is_code(limit.code) || !is_code(limit.release_code)) return false;
+  const bool low = limit.side == steadyrail_proto_Side_SIDE_LOW;
+  if (!low && limit.side != steadyrail_proto_Side_SIDE_HIGH) return false;
+  // A release beyond the limit would end an excursion at its own first scan, for ever.
+  return low ? limit.release_code >= limit.code : limit.release_code <= limit.code;
+}
+
+}  // namespace
+
+std::expected<Settings, Refused> settings_from(const steadyrail_proto_Configure& message) {
+  Settings settings;
+  const std::uint32_t window = message.scans_per_window;
+  if (!within(window, wire::kScansPerBlock, kScansPerWindowLongest) || !std::has_single_bit(window)) {
+    return out_of_range(steadyrail_proto_Configure_scans_per_window_tag);
+  }
+  settings.scans_per_window = window;
+  if (!within(message.line_bytes_per_s, 9600, 2000000)) {
+    return out_of_range(steadyrail_proto_Configure_line_bytes_per_s_tag);
+  }
+  settings.line_bytes_per_s = message.line_bytes_per_s;
+  if (message.host_silence_ms != 0) settings.host_silence_ms = message.host_silence_ms;
+  if (!within(settings.host_silence_ms, 100, 60000)) {
+    return out_of_range(steadyrail_proto_Configure_host_silence_ms_tag);
+  }
+  if (message.events_per_s != 0) settings.events_per_s = message.events_per_s;
+  if (settings.events_per_s > 1000) return out_of_range(steadyrail_proto_Configure_events_per_s_tag);
+  if (message.capture_before_scans != 0) settings.capture_before_scans = message.capture_before_scans;
+  if (message.capture_after_scans != 0) settings.capture_after_scans = message.capture_after_scans;
+  if (settings.capture_before_scans > kCaptureScansLongest) {
+    return out_of_range(steadyrail_proto_Configure_capture_before_scans_tag);
+  }
+  if (settings.capture_after_scans > kCaptureScansLongest - settings.capture_before_scans) {
+    return out_of_range(steadyrail_proto_Configure_capture_after_scans_tag);
+  }
+  for (pb_size_t i = 0; i < message.step_triggers_count; ++i) {
+    const steadyrail_proto_StepTrigger& trigger = message.step_triggers[i];
+    if (trigger.channel >= wire::kChannelCount || !within(trigger.least_code, 1, 65535)) {
+      return out_of_range(steadyrail_proto_Configure_step_triggers_tag);
+    }
+    for (std::uint32_t k = 0; k < settings.step_trigger_count; ++k) {
+      if (settings.step_triggers[k].channel == trigger.channel) {
+        return out_of_range(steadyrail_proto_Configure_step_triggers_tag);
+      }
+    }
+    settings.step_triggers[settings.step_trigger_count++] = {static_cast<std::uint8_t>(trigger.channel),
+                                                             static_cast<std::uint16_t>(trigger.least_code)};
+  }
+  return settings;
+}
+
+std::expected<void, Refused> armed_set_from(const steadyrail_proto_Arm& message, ArmedSet& out) {
+  out = ArmedSet{};
+  if (message.set == 0) return out_of_range(steadyrail_proto_Arm_set_tag);
+  out.set = message.set;
+  std::uint32_t seen_low = 0;
+  std::uint32_t seen_high = 0;
+  for (pb_size_t i = 0; i < message.limits_count; ++i) {
+    const steadyrail_proto_ArmedLimit& limit = message.limits[i];
+    if (!limit_sound(limit)) return out_of_range(steadyrail_proto_Arm_limits_tag);
+    const bool low = limit.side == steadyrail_proto_Side_SIDE_LOW;
+    std::uint32_t& seen = low ? seen_low : seen_high;
+    if ((seen >> limit.channel & 1) != 0) return out_of_range(steadyrail_proto_Arm_limits_tag);
+    seen |= std::uint32_t{1} << limit.channel;
+    const auto code = static_cast<std::int16_t>(limit.code);
+    (low ? out.counts.low : out.counts.high)[limit.channel] = code;
+    out.limits[out.limit_count++] = {.channel = static_cast<std::uint8_t>(limit.channel),
+                                     .side = low ? LimitSide::kLow : LimitSide::kHigh,
+                                     .code = code,
+                                     .release_code = static_cast<std::int16_t>(limit.release_code),
+                                     .keep_code = limit.keep_code,
+                                     .merge_scans = limit.merge_scans,
+                                     .least_scans = limit.least_scans};
+  }
+  for (pb_size_t i = 0; i < message.thresholds_count; ++i) {
+    const steadyrail_proto_Threshold& threshold = message.thresholds[i];
+    if (threshold.channel >= wire::kChannelCount || !is_code(threshold.code)) {
+      return out_of_range(steadyrail_proto_Arm_thresholds_tag);
+    }
+    out.thresholds[out.threshold_count++] = {static_cast<std::uint8_t>(threshold.channel),
+                                             static_cast<std::int16_t>(threshold.code)};
+  }
+  return {};
+}
+
+}  // namespace firmware

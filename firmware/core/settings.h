@@ -1,0 +1,88 @@
+// SPDX-License-Identifier: Apache-2.0
+// What the host configures and arms, checked. Everything after this file may rely on the ranges stated here.
+#pragma once
+
+#include <array>
+#include <cstddef>
+#include <cstdint>
+#include <expected>
+#include <limits>
+
+#include "link.npb.h"
+#include "proto/wire/window.h"
+
+namespace firmware {
+
+inline constexpr std::size_t kStepTriggersMax = 8;
+inline constexpr std::size_t kArmedLimitsMax = 2 * wire::kChannelCount;
+inline constexpr std::size_t kThresholdsMax = 48;
+inline constexpr std::uint32_t kScansPerWindowLongest = 256;
+
+/// Why a command is not done, and which field is at fault (0: none).
+struct Refused {
+  steadyrail_proto_Refusal refusal = steadyrail_proto_Refusal_REFUSAL_NONE;
+  std::uint32_t field = 0;
+};
+
+struct StepTrigger {
+  std::uint8_t channel = 0;
+  std::uint16_t least_code = 0;  // not 0
+};
+
+/// Configure, with its defaults filled in.
+struct Settings {
+  std::uint32_t scans_per_window = 32;       // 32, 64, 128, 256
+  std::uint32_t line_bytes_per_s = 200000;   // 9,600..2,000,000
+  std::uint32_t host_silence_ms = 1000;      // 100..60,000
+  std::uint32_t events_per_s = 50;           // 1..1,000
+  std::uint32_t capture_before_scans = 320;  // capture_before_scans + capture_after_scans <= kCaptureScansLongest
+  std::uint32_t capture_after_scans = 640;   // at least 1
+  std::uint32_t step_trigger_count = 0;
+  std::array<StepTrigger, kStepTriggersMax> step_triggers{};
+};
+
+/// Most scans of one capture: the ring also has to hold what arrives while a finished stretch is packed.
+inline constexpr std::uint32_t kCaptureScansLongest = 1536;
+
+enum class LimitSide : std::uint8_t { kLow = 1, kHigh = 2 };  // of the schema's Side
+
+struct ArmedLimit {
+  std::uint8_t channel = 0;
+  LimitSide side = LimitSide::kLow;
+  std::int16_t code = 0;          // beyond it: an excursion
+  std::int16_t release_code = 0;  // reaching it again ends the excursion; not beyond `code`
+  std::int32_t keep_code = 0;     // an excursion reaching this is kept however short
+  std::uint32_t merge_scans = 0;
+  std::uint32_t least_scans = 0;
+};
+
+struct ArmedThreshold {
+  std::uint8_t channel = 0;
+  std::int16_t code = 0;
+};
+
+/// Limits by channel, for counting; the defaults are beyond no code.
+struct CountLimits {
+  CountLimits() {
+    low.fill(std::numeric_limits<std::int16_t>::min());
+    high.fill(std::numeric_limits<std::int16_t>::max());
+  }
+  std::array<std::int16_t, wire::kChannelCount> low;
+  std::array<std::int16_t, wire::kChannelCount> high;
+};
+
+struct ArmedSet {
+  std::uint32_t set = 0;  // 0: nothing armed
+  std::uint32_t limit_count = 0;
+  std::uint32_t threshold_count = 0;
+  std::array<ArmedLimit, kArmedLimitsMax> limits{};
+  std::array<ArmedThreshold, kThresholdsMax> thresholds{};
+  CountLimits counts;
+};
+
+std::expected<Settings, Refused> settings_from(const steadyrail_proto_Configure& message);
+
+/// Fills `out`, which is undefined after a refusal.
+std::expected<void, Refused> armed_set_from(const steadyrail_proto_Arm& message, ArmedSet& out);
+
+}  // namespace firmware

@@ -1,0 +1,48 @@
+// SPDX-License-Identifier: Apache-2.0
+// Watches the host and the keyed link. In bench a silent host or a moved link switches everything off and latches the
+// cause; beside a PC the jig drives nothing, so silence only ends telemetry.
+#pragma once
+
+#include <cstdint>
+
+#include "firmware/core/acquisition.h"
+#include "firmware/core/load_sequencer.h"
+#include "firmware/core/outputs.h"
+#include "firmware/core/telemetry.h"
+
+namespace firmware {
+
+inline constexpr std::uint32_t kTelemetrySilenceMs = 10000;
+
+class Supervisor {
+ public:
+  Supervisor(ModeLink& link, Health& health, Outputs& outputs, LoadSequencer& sequencer, Acquisition& acquisition,
+             Telemetry& telemetry);
+
+  void set_host_silence_ms(std::uint32_t host_silence_ms) { host_silence_ms_ = host_silence_ms; }
+
+  /// A sound command arrived.
+  void heard() { heard_scan_ = health_.next_scan; }
+
+  /// The operator arms again: a latched cause is let go.
+  void acknowledge_cause() { health_.safety_cause = SafetyCause::kNone; }
+
+  /// Ends a run: sequence, gates, what was collected. PS_ON# stays as commanded.
+  void stop_run();
+
+  void on_block();
+
+ private:
+  void trip(SafetyCause cause);
+
+  ModeLink& link_;
+  Health& health_;
+  Outputs& outputs_;
+  LoadSequencer& sequencer_;
+  Acquisition& acquisition_;
+  Telemetry& telemetry_;
+  std::uint32_t host_silence_ms_ = 1000;
+  std::uint64_t heard_scan_ = 0;
+};
+
+}  // namespace firmware

@@ -1,0 +1,228 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "firmware/core/telemetry.h"
+
+#include <algorithm>
+#include <cstring>
+
+namespace firmware {
+namespace {
+
+/// Copies with a closing zero; a text that is too long is cut.
+template <std::size_t Bytes>
+void copy_text(std::string_view text, char (&out)[Bytes]) {
+  const std::size_t bytes = std::min(text.size(), Bytes - 1);
+  std::memcpy(out, text.data(), bytes);
+  out[bytes] = 0;
+}
+
+}  // namespace
+
+Telemetry::Telemetry(SerialTransmitter& line, const NonVolatileStore& store, Health& health, WindowAccumulator& windows,
+                     std::uint32_t sequence)
+    : line_(line), store_(store), health_(health), windows_(windows), sequence_(sequence) {}
+
+void Telemetry::acknowledge(const steadyrail_proto_Acknowledgement& acknowledgement) {
+  steadyrail_proto_JigToHost message{};
+  message.which_content = steadyrail_proto_JigToHost_acknowledgement_tag;
+  message.content.acknowledgement = acknowledgement;
+  std::array<std::byte, kContentBytesMax> content;
+  const std::size_t bytes = encode_content(message, content);
+  // An acknowledgement that finds no room is asked for again by the host, with the same id.
+  if (!acknowledgements_.push({content.data(), bytes})) count_up(health_.logs_dropped);
+}
+
+void Telemetry::event(const steadyrail_proto_Event& event) {
+  std::array<std::byte, kContentBytesMax> content;
+  const std::size_t bytes = encode_event(event, content);
+  if (!events_.push({content.data(), bytes})) count_up(health_.events_dropped);
+}
+
+void Telemetry::log(std::uint32_t code, std::int32_t value) {
+  steadyrail_proto_JigToHost message{};
+  message.which_content = steadyrail_proto_JigToHost_log_tag;
+  message.content.log = {.code = code, .value = value};
+  std::array<std::byte, kContentBytesMax> content;
+  const std::size_t bytes = encode_content(message, content);
+  if (!logs_.push({content.data(), bytes})) count_up(health_.logs_dropped);
+}
+
+void Telemetry::on_block() {
+  if (health_.next_scan - time_mark_scan_ >= kTimeMarkScans) time_mark_due_ = true;
+  if (health_.next_scan - status_scan_ >= kStatusScans) status_due_ = true;
+  const std::int64_t line = line_bytes_per_s_;
+  event_credit_bytes_ = std::min(event_credit_bytes_ + line * kEventSharePercent / 100 / 1000, line / 10);
+}
+
+bool Telemetry::pump() {
+  if (frame_bytes_ != 0) {
+    const std::size_t taken = line_.try_write(std::span(frame_).subspan(frame_sent_, frame_bytes_ - frame_sent_));
+    frame_sent_ += taken;
+    if (frame_sent_ == frame_bytes_) frame_bytes_ = 0;
+    return taken != 0;
+  }
+  if (encoder_) return step_windows();
+  return line_.room() != 0 && build_next();
+}
+
+bool Telemetry::drained() {
+  return frame_bytes_ == 0 && acknowledgements_.empty() && events_.empty() && logs_.empty() && !hello_due_ &&
+         !status_due_ && !last_status_due_ && !time_mark_due_ && windows_.waiting() == nullptr;
+}
+
+bool Telemetry::build_next() {
+  if (!acknowledgements_.empty()) {
+    build_from(acknowledgements_);
+  } else if (hello_due_) {
+    build_hello();
+  } else if (time_mark_due_) {
+    build_time_mark();
+  } else if (status_due_) {
+    build_status();
+  } else if (!events_.empty() && (event_credit_bytes_ > 0 || windows_.waiting() == nullptr)) {
+    build_from(events_);
+    event_credit_bytes_ -= static_cast<std::int64_t>(frame_bytes_);
+  } else if (begin_windows()) {
+    return true;
+  } else if (!logs_.empty()) {
+    build_from(logs_);
+  } else if (last_status_due_) {
+    last_status_due_ = false;
+    build_status();
+  } else {
+    return false;
+  }
+  return true;
+}
+
+void Telemetry::begin_payload() {
+  ++sequence_;
+  payload_bytes_ = encode_prefix(sequence_, store_.boot_count(), payload());
+}
+
+void Telemetry::put_message(steadyrail_proto_JigToHost& message) {
+  payload_bytes_ += encode_content(message, payload().subspan(payload_bytes_));
+}
+
+void Telemetry::finish_frame() {
+  frame_bytes_ =
+      wire::encode_frame(payload().first(payload_bytes_), std::span(frame_).first(kHeadRoom + payload_bytes_));
+  frame_sent_ = 0;
+}
+
+template <std::size_t Bytes>
+void Telemetry::build_from(ByteQueue<Bytes>& queue) {
+  begin_payload();
+  payload_bytes_ += queue.pop(payload().subspan(payload_bytes_));
+  finish_frame();
+}
+
+void Telemetry::build_hello() {
+  hello_due_ = false;
+  const Identity& identity = store_.identity();
+  steadyrail_proto_JigToHost message{};
+  message.which_content = steadyrail_proto_JigToHost_hello_tag;
+  steadyrail_proto_Hello& hello = message.content.hello;
+  hello.protocol_version = wire::kProtocolVersion;
+  copy_text(identity.jig_id, hello.jig_id);
+  copy_text(identity.firmware, hello.firmware);
+  copy_text(identity.calibration_id, hello.calibration_id);
+  hello.mode = static_cast<steadyrail_proto_JigMode>(health_.mode);
+  hello.scan_rate_hz = identity.scan_rate_hz;
+  hello.channel_count = wire::kChannelCount;
+  hello.channel_names_count = wire::kChannelCount;
+  for (std::size_t c = 0; c < wire::kChannelCount; ++c) copy_text(identity.channel_names[c], hello.channel_names[c]);
+  hello.scan = health_.next_scan;
+  hello.reset_cause = store_.reset_cause();
+  hello.simulated = identity.simulated;
+  begin_payload();
+  put_message(message);
+  finish_frame();
+}
+
+void Telemetry::build_status() {
+  status_due_ = false;
+  status_scan_ = health_.next_scan;
+  steadyrail_proto_JigToHost message{};
+  message.which_content = steadyrail_proto_JigToHost_status_tag;
+  steadyrail_proto_Status& status = message.content.status;
+  status.scan = health_.next_scan;
+  status.mode = static_cast<steadyrail_proto_JigMode>(health_.mode);
+  status.safety_cause = static_cast<steadyrail_proto_SafetyCause>(health_.safety_cause);
+  status.gates = health_.gates;
+  status.ps_on_driven = health_.ps_on_driven;
+  status.scans_lost = health_.scans_lost;
+  status.blocks_merged = health_.blocks_merged;
+  status.blocks_dropped = health_.blocks_dropped;
+  status.events_dropped = health_.events_dropped;
+  status.captures_dropped = health_.captures_dropped;
+  status.logs_dropped = health_.logs_dropped;
+  status.frames_damaged = health_.frames_damaged;
+  status.clipped_mask = health_.clipped_mask;
+  status.lines = health_.lines;
+  status.running = health_.running;
+  status.captures_late = health_.captures_late;
+  health_.clipped_mask = 0;
+  begin_payload();
+  put_message(message);
+  finish_frame();
+}
+
+void Telemetry::build_time_mark() {
+  time_mark_due_ = false;
+  time_mark_scan_ = health_.next_scan;
+  steadyrail_proto_JigToHost message{};
+  message.which_content = steadyrail_proto_JigToHost_time_mark_tag;
+  message.content.time_mark.scan = health_.next_scan;
+  begin_payload();
+  put_message(message);
+  finish_frame();
+}
+
+void Telemetry::put_window_head(const StampedWindows& windows) {
+  steadyrail_proto_JigToHost message{};
+  message.which_content = steadyrail_proto_JigToHost_windows_tag;
+  message.content.windows = {.first_scan = windows.first_scan,
+                             .scans_per_window = windows.block.scans_per_window,
+                             .window_count = windows.block.window_count,
+                             .armed_set = windows.armed_set,
+                             .clipped_mask = windows.clipped_mask};
+  payload_bytes_ = encode_prefix(sequence_, store_.boot_count(), payload());
+  put_message(message);
+  body_at_ = payload_bytes_;
+  encoder_.emplace(windows.block, payload().subspan(body_at_ + kBodyHeadBytes));
+  encoder_changes_ = windows_.changes();
+}
+
+bool Telemetry::begin_windows() {
+  const StampedWindows* windows = windows_.waiting();
+  if (windows == nullptr) return false;
+  ++sequence_;
+  put_window_head(*windows);
+  return true;
+}
+
+bool Telemetry::step_windows() {
+  StampedWindows& windows = *windows_.waiting();
+  if (encoder_changes_ != windows_.changes()) {  // it grew meanwhile: pack it again
+    put_window_head(windows);
+    return true;
+  }
+  if (encoder_->step()) return true;
+  if (!windows_fit() && wire::merge_pairs(windows.block)) {
+    count_up(health_.blocks_merged);
+    put_window_head(windows);
+    return true;
+  }
+  payload_bytes_ = close_body(payload(), body_at_, encoder_->bytes());
+  encoder_.reset();
+  windows_.release();
+  finish_frame();
+  return true;
+}
+
+bool Telemetry::windows_fit() const {
+  const std::size_t bytes = body_at_ + kBodyHeadBytes + encoder_->bytes() + wire::kCrcBytes;
+  return wire::cobs_bytes_max(bytes) + 1 <= windows_.slot_bytes(line_bytes_per_s_, kWindowSharePercent);
+}
+
+}  // namespace firmware
