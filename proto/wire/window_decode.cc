@@ -12,6 +12,12 @@ namespace {
 constexpr std::int32_t kCodeMin = -32768;
 constexpr std::int32_t kCodeMax = 32767;
 
+constexpr auto kVariances = [] {
+  std::array<float, kVarianceCellMax + 1> variances{};
+  for (std::uint32_t cell = 0; cell <= kVarianceCellMax; ++cell) variances[cell] = variance_of_cell(cell);
+  return variances;
+}();
+
 /// A 24-bit two's complement number.
 std::int32_t sign_extended_24(std::uint32_t value) {
   return static_cast<std::int32_t>(value << 8) >> 8;
@@ -65,13 +71,11 @@ class ChannelReader {
     const BodyReader::Head head = body_.take_head();
     const std::uint32_t least = body_.take_le(2);
     body_.take_values(head.form, head.exceptions, count_, values_);
-    std::uint32_t most = least;
-    for (std::size_t k = 0; k < kWindowsPerBlock; ++k) {
-      const std::uint32_t cell = least + values_[k];
-      out.variance[k] = variance_of_cell(cell);
-      most = std::max(most, cell);
-    }
-    if (most > kVarianceCellMax) body_.fail(BodyError::kRange);
+    std::uint32_t most = 0;
+    for (const std::uint32_t value : values_) most = std::max(most, value);
+    if (least + most > kVarianceCellMax) return body_.fail(BodyError::kRange);
+    const float* from_least = kVariances.data() + least;
+    for (std::size_t k = 0; k < kWindowsPerBlock; ++k) out.variance[k] = from_least[values_[k]];
   }
 
   void counts(std::array<std::uint16_t, kWindowsPerBlock>& out, bool present) {
