@@ -61,7 +61,7 @@ TEST(BodyTest, ColumnsRoundTripAtEveryPlanAndCount) {
     BodyWriter writer(body);
     writer.put_head(plan.width, plan.exceptions);
     writer.put_values(used, plan);
-    BodyReader reader(std::span(body).first(writer.bytes()));
+    BodyReader reader{std::span(body).first(writer.bytes())};
     const BodyReader::Head head = reader.take_head();
     ColumnValues back;
     reader.take_values(head.form, head.exceptions, count, back);
