@@ -1,0 +1,83 @@
+// SPDX-License-Identifier: Apache-2.0
+// From what happens at the plugs to converter codes: anti-alias poles, the channel's true scale, noise, clipping.
+#pragma once
+
+#include <array>
+#include <cstdint>
+#include <expected>
+#include <string>
+#include <vector>
+
+#include "host/simulate/connectors.h"
+#include "host/simulate/random.h"
+#include "jig.pb.h"
+#include "proto/wire/scan_stream.h"
+
+namespace host::simulate {
+
+/// Everything a channel can look at, V or A: taps first, then their currents.
+enum Signal : std::size_t {
+  kTapVolts = 0,        // at each plug, between its own two conductors
+  kTapCurrent = kTaps,  // through each plug's supply conductor
+  kPwrOk = 2 * kTaps,
+  kPsOn,
+  kOffsetProcessor,  // return tap of processor-1 above that of main
+  kOffsetGraphics,   // return tap of graphics-1 above that of main
+  kAcAdapter,
+  kAuxiliary,  // temperature input
+  kSignals
+};
+using Signals = std::array<double, kSignals>;
+
+/// High-frequency ripple, added after the filter with the filter's attenuation: the sub-steps are too coarse for it.
+struct Ripple {
+  double hz = 0;
+  std::array<double, kTaps> volts{};  // instantaneous, at each tap
+};
+
+class FrontEnd {
+ public:
+  /// Draws each channel's true gain and offset inside what its calibration claims. Errors: a channel the simulated PC
+  /// cannot feed, a scale of zero, poles below zero or more than kPolesMax.
+  static std::expected<FrontEnd, std::string> create(const steadyrail::proto::JigDescription& jig, std::uint64_t seed,
+                                                     double step_s);
+  /// Fills every pole as if `signals` had stood for ever.
+  void settle(const Signals& signals);
+  /// One sub-step: `signals` at its end; straight line from the last ones.
+  void step(const Signals& signals);
+  /// Samples all channels: converter codes with noise, clipped to 16 bits. Unused channels read 0.
+  void sample(const Ripple& main, const Ripple& standby, std::array<std::int16_t, wire::kChannelCount>& codes);
+
+  static constexpr std::size_t kPolesMax = 4;
+
+ private:
+  explicit FrontEnd(std::uint64_t noise_seed) : noise_(noise_seed, 3) {}
+  std::expected<void, std::string> add(const steadyrail::proto::JigDescription& jig,
+                                       const steadyrail::proto::Channel& channel, Random& random, double step_s);
+  void gather(const Signals& signals, std::array<double, wire::kChannelCount>& values) const;
+
+  using Lanes = std::array<double, wire::kChannelCount>;
+  struct Pole {  // y' = keep y + past v + fresh v': exact for a straight line from v to v'
+    Lanes keep{}, past{}, fresh{}, input{}, output{};
+  };
+  struct Channel {
+    bool used = false;
+    std::vector<std::size_t> signals;  // summed
+    double codes_per_unit = 0;         // the channel as it truly is
+    double code_at_zero = 0;
+    double noise_codes = 0;
+    std::vector<double> pole_hz;
+  };
+  double attenuation(const Channel& channel, double hz) const;
+
+  Random noise_;
+  std::array<Channel, wire::kChannelCount> channels_;
+  std::array<std::size_t, wire::kChannelCount> single_{};  // signal of each channel, or kSignals
+  std::size_t pole_count_ = 0;
+  std::array<Pole, kPolesMax> poles_;
+};
+
+/// One pole of `hz` as an exact update for straight-line input over `step_s`: {keep, past, fresh}.
+std::array<double, 3> pole_update(double hz, double step_s);
+
+}  // namespace host::simulate
