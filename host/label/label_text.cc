@@ -244,7 +244,8 @@ TextErrors check_unit(const proto::Unit& unit, const Place& place, const Rules& 
   return Checker(unit, rules).check(place);
 }
 
-std::expected<proto::Unit, TextErrors> read_unit(std::string_view text, std::string_view file, const Rules& rules) {
+std::expected<proto::Unit, TextErrors> unit_from_text(std::string_view text, std::string_view file,
+                                                      const Rules& rules) {
   proto::Unit unit;
   google::protobuf::TextFormat::ParseInfoTree tree;
   if (auto parsed = model::parse_text(text, file, unit, &tree); !parsed) {

@@ -13,8 +13,8 @@ namespace host::label {
 
 /// A unit from its text. Errors, each with file, line and column: syntax (with a hint where a decimal comma stands),
 /// and everything check_unit() refuses.
-std::expected<steadyrail::proto::Unit, model::TextErrors> read_unit(std::string_view text, std::string_view file,
-                                                                    const Rules& rules);
+std::expected<steadyrail::proto::Unit, model::TextErrors> unit_from_text(std::string_view text, std::string_view file,
+                                                                         const Rules& rules);
 
 /// What cannot be audited, each by name: no total or no +12 V; a figure that is missing, not finite, zero, negative or
 /// beyond anything a PC supply has; a rail, a sub-rail or a socket given twice; a combined limit of fewer than two

@@ -25,7 +25,7 @@ inline const Rules& rules() {
 }
 
 inline steadyrail::proto::Unit unit_of(std::string_view text) {
-  auto unit = read_unit(text, "unit.textproto", rules());
+  auto unit = unit_from_text(text, "unit.textproto", rules());
   if (!unit) ADD_FAILURE() << model::to_string(unit.error());
   return unit.value_or(steadyrail::proto::Unit{});
 }

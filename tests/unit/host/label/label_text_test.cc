@@ -12,7 +12,7 @@ namespace {
 using testing::HasSubstr;
 
 std::string complaint(std::string_view text) {
-  const auto unit = read_unit(text, "unit.textproto", rules());
+  const auto unit = unit_from_text(text, "unit.textproto", rules());
   return unit ? "accepted" : model::to_string(unit.error());
 }
 
