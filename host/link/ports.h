@@ -19,13 +19,16 @@ struct PortInfo {
   std::string name;  // as open_port() takes it
   std::string description;
   std::optional<UsbIdentity> usb;
-  bool openable = false;
-  std::string obstacle;  // why not, in words; empty when openable
+  bool openable = false;  // by its permissions; whether another program has it shows only when it is opened
+  std::string obstacle;   // why not, in words; empty when openable
 };
 
-/// All ports libserialport lists, by name; whether each opens is found by opening it without touching its settings.
+/// All ports libserialport lists, by name. None is opened: opening a serial port moves its DTR line, which restarts
+/// some devices, and not every device here is a jig.
 std::vector<PortInfo> ports();
-/// The same without opening any.
-std::vector<PortInfo> port_names();
+
+/// Names to try when the port `lost` has gone, best first: its own name, those of the same USB identity, the other USB
+/// ports.
+std::vector<std::string> candidates(const PortInfo& lost, const std::vector<PortInfo>& present);
 
 }  // namespace host::link

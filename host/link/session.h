@@ -11,6 +11,7 @@
 #include <optional>
 #include <stop_token>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "host/decode/decoder.h"
@@ -36,11 +37,16 @@ struct SessionTimes {
   std::chrono::milliseconds acknowledge_timeout{500};  // of one command
   std::uint32_t command_tries = 5;
   std::chrono::milliseconds keep_alive_every{500};
-  std::chrono::milliseconds drain_quiet{300};     // after stop: this long without a byte ends the session
-  std::chrono::milliseconds drain_most{15'000};   // and this long in any case
-  std::chrono::milliseconds silence_most{3'000};  // running without a byte for this long: the port counts as gone
+  std::chrono::milliseconds drain_quiet{200};      // after the jig's last status: this long without a byte is the end
+  std::chrono::milliseconds drain_silence{1'000};  // the same where no last status came
+  std::chrono::milliseconds drain_most{15'000};    // and this long in any case
+  std::chrono::milliseconds silence_most{3'000};   // running without a byte for this long: the port counts as gone
   std::chrono::milliseconds reconnect_every{250};
   std::chrono::milliseconds reconnect_for{60'000};  // 0: a port that goes ends the session
+
+  /// For a jig in lock-step with a simulated supply: nothing is asked twice, so that one seed gives the same bytes
+  /// however slow the machine, and a port that goes ends the session.
+  static SessionTimes patient();
 };
 
 struct SessionOptions {
@@ -54,9 +60,8 @@ struct SessionOptions {
   KeepAlive keep_alive = KeepAlive::kTimed;
   SessionTimes times;
   std::stop_token stop;  // Ctrl-C: the session ends as `interrupted`, in order
-  /// Ports to try, best first, when the one in use has gone. Default: the same name, then by USB identity, then the
-  /// rest.
-  std::function<std::vector<std::string>()> candidates;
+  /// Ports to try, best first, when the one in use has gone. Empty: candidates() of host/link/ports.h.
+  std::function<std::vector<std::string>()> reconnect_names;
 };
 
 /// What happens during a session. Called in the thread that runs it.
@@ -106,8 +111,8 @@ class Session {
   Session(const Session&) = delete;
   Session& operator=(const Session&) = delete;
 
-  /// Blocks until the session has ended. Errors: everything before Start is acknowledged, and kGone, kSilent, kRefused
-  /// after a reconnection that failed are an end (kPortGone), not an error.
+  /// Blocks until the session has ended. Errors: everything before Start is first acknowledged. Later faults of the
+  /// line end it as kPortGone, once reconnecting has failed.
   std::expected<SessionReport, LinkError> run();
 
   // The following may be called from any thread while run() does; they return at once.
