@@ -7,6 +7,7 @@
 #include <bit>
 #include <cmath>
 #include <cstdint>
+#include <utility>
 
 #include "host/model/jig.h"
 
@@ -68,7 +69,8 @@ double most_together(const RailWatts& watts, const google::protobuf::RepeatedPtr
   }
   std::vector<int> order(limits.size());
   for (int index = 0; index < limits.size(); ++index) order[index] = index;
-  std::ranges::stable_sort(order, {}, [&](int index) { return std::popcount(set_of(limits[index]) & present); });
+  std::ranges::sort(order, {},
+                    [&](int index) { return std::pair(std::popcount(set_of(limits[index]) & present), index); });
   for (const int index : order) {
     const RailSet set = set_of(limits[index]) & present;
     if (set == 0) continue;

@@ -72,12 +72,12 @@ void sub_rail_lines(const LabelAudit& audit, std::string& text) {
 void remark_lines(const LabelAudit& audit, std::string& text) {
   text += audit.remarks().empty() ? "  no remarks\n" : "  remarks\n";
   // The heaviest first; within a weight in the order they were found.
-  std::vector<const proto::LabelRemark*> remarks;
-  for (const proto::LabelRemark& remark : audit.remarks()) remarks.push_back(&remark);
-  std::ranges::stable_sort(remarks, std::greater<>{}, [](const auto* remark) { return int{remark->weight()}; });
-  for (const proto::LabelRemark* remark : remarks) {
-    text += fmt::format("    rule {}, {}: {}\n      {}\n      source: {}\n", remark->rule(),
-                        weight_word(remark->weight()), remark->words(), remark->arithmetic(), remark->status());
+  for (int weight = proto::RemarkWeight_MAX; weight > proto::REMARK_WEIGHT_UNKNOWN; --weight) {
+    for (const proto::LabelRemark& remark : audit.remarks()) {
+      if (remark.weight() != weight) continue;
+      text += fmt::format("    rule {}, {}: {}\n      {}\n      source: {}\n", remark.rule(),
+                          weight_word(remark.weight()), remark.words(), remark.arithmetic(), remark.status());
+    }
   }
 }
 
