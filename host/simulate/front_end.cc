@@ -84,14 +84,16 @@ std::array<double, 3> pole_update(double hz, double step_s) {
   const double ratio = 2 * std::numbers::pi * hz * step_s;
   const double keep = exponential(-ratio);
   const double average = (1 - keep) / ratio;
-  return {keep, average - keep, 1 - average};
+  // y' = keep y + (average - keep) x + (1 - average) x', with the part of x carried in the state.
+  const double fresh = 1 - average;
+  return {keep, keep * fresh + average - keep, fresh};
 }
 
 std::expected<FrontEnd, std::string> FrontEnd::create(const proto::JigDescription& jig, std::uint64_t seed,
                                                       double step_s) {
   FrontEnd front_end(seed);
   Random scales(seed, 1);
-  front_end.single_.fill(kSignals);
+  front_end.first_signal_.fill(kNothing);
   for (Pole& pole : front_end.poles_) pole.fresh.fill(1);  // a pole not there passes everything
   for (const proto::Channel& channel : jig.channels()) {
     if (auto added = front_end.add(jig, channel, scales, step_s); !added) return std::unexpected(added.error());
@@ -112,7 +114,10 @@ std::expected<void, std::string> FrontEnd::add(const proto::JigDescription& jig,
   if (channel.signals.empty()) {
     return std::unexpected(complaint(description, "the simulated PC has nothing there to measure"));
   }
-  if (channel.signals.size() == 1) single_[description.index()] = channel.signals[0];
+  first_signal_[description.index()] = channel.signals[0];
+  for (std::size_t i = 1; i < channel.signals.size(); ++i) {
+    more_signals_.push_back({description.index(), channel.signals[i]});
+  }
   const auto [gain, offset] = draw_scale(jig, description, random);
   if (gain == 0) return std::unexpected(complaint(description, "a calibration gain of zero"));
   channel.used = true;
@@ -122,10 +127,10 @@ std::expected<void, std::string> FrontEnd::add(const proto::JigDescription& jig,
   for (int i = 0; i < description.pole_hz_size(); ++i) {
     const double hz = description.pole_hz(i);
     if (!(hz > 0)) return std::unexpected(complaint(description, "a pole that is not above 0 Hz"));
-    const auto [keep, past, fresh] = pole_update(hz, step_s);
+    const auto [keep, stale, fresh] = pole_update(hz, step_s);
     Pole& pole = poles_[static_cast<std::size_t>(i)];
     pole.keep[description.index()] = keep;
-    pole.past[description.index()] = past;
+    pole.stale[description.index()] = stale;
     pole.fresh[description.index()] = fresh;
     channel.pole_hz.push_back(hz);
   }
@@ -134,34 +139,37 @@ std::expected<void, std::string> FrontEnd::add(const proto::JigDescription& jig,
 }
 
 void FrontEnd::gather(const Signals& signals, Lanes& values) const {
-  for (std::size_t i = 0; i < channels_.size(); ++i) {
-    if (single_[i] < kSignals) {
-      values[i] = signals[single_[i]];
-      continue;
-    }
-    values[i] = 0;
-    for (const std::size_t signal : channels_[i].signals) values[i] += signals[signal];
-  }
+  for (std::size_t i = 0; i < values.size(); ++i) values[i] = signals[first_signal_[i]];
+  for (const auto& [channel, signal] : more_signals_) values[channel] += signals[signal];
 }
 
 void FrontEnd::settle(const Signals& signals) {
-  Lanes values;
-  gather(signals, values);
-  for (Pole& pole : poles_) pole.input = pole.output = values;
+  gather(signals, sampled_);
+  for (Pole& pole : poles_) {
+    for (std::size_t i = 0; i < sampled_.size(); ++i) pole.state[i] = (1 - pole.fresh[i]) * sampled_[i];
+  }
 }
 
-void FrontEnd::step(const Signals& signals) {
-  Lanes values;
-  gather(signals, values);
+void FrontEnd::run_scan(std::span<const Signals, kSubSteps> signals) {
+  std::array<Lanes, kSubSteps> values;
+  for (std::size_t s = 0; s < kSubSteps; ++s) gather(signals[s], values[s]);
+  constexpr std::size_t kTogether = 4;  // channels: their chains of sums overlap, their constants stay in registers
   for (std::size_t p = 0; p < pole_count_; ++p) {
     Pole& pole = poles_[p];
-    for (std::size_t i = 0; i < values.size(); ++i) {
-      pole.output[i] = pole.keep[i] * pole.output[i] + pole.past[i] * pole.input[i] + pole.fresh[i] * values[i];
+    for (std::size_t begin = 0; begin < sampled_.size(); begin += kTogether) {
+      std::array<double, kTogether> state;
+      for (std::size_t i = 0; i < kTogether; ++i) state[i] = pole.state[begin + i];
+      for (std::size_t s = 0; s < kSubSteps; ++s) {
+        for (std::size_t i = 0; i < kTogether; ++i) {
+          const double input = values[s][begin + i];
+          values[s][begin + i] = state[i] + pole.fresh[begin + i] * input;
+          state[i] = pole.keep[begin + i] * state[i] + pole.stale[begin + i] * input;
+        }
+      }
+      for (std::size_t i = 0; i < kTogether; ++i) pole.state[begin + i] = state[i];
     }
-    pole.input = values;
-    values = pole.output;
   }
-  if (pole_count_ == 0) poles_[0].output = values;
+  sampled_ = values.back();
 }
 
 double FrontEnd::attenuation(const Channel& channel, double hz) const {
@@ -171,17 +179,16 @@ double FrontEnd::attenuation(const Channel& channel, double hz) const {
 }
 
 void FrontEnd::sample(const Ripple& main, const Ripple& standby, std::array<std::int16_t, wire::kChannelCount>& codes) {
-  const Lanes& values = poles_[pole_count_ == 0 ? 0 : pole_count_ - 1].output;
   for (std::size_t i = 0; i < channels_.size(); ++i) {
     const Channel& channel = channels_[i];
     if (!channel.used) {
       codes[i] = 0;
       continue;
     }
-    double value = values[i];
-    if (single_[i] < kTaps) {
-      const Ripple& ripple = single_[i] == k5SbMain ? standby : main;
-      const double volts = ripple.volts[single_[i]];
+    double value = sampled_[i];
+    if (first_signal_[i] < kTaps) {
+      const Ripple& ripple = first_signal_[i] == k5SbMain ? standby : main;
+      const double volts = ripple.volts[first_signal_[i]];
       if (volts != 0) value += volts * attenuation(channel, ripple.hz);
     }
     const double code = value * channel.codes_per_unit + channel.code_at_zero + channel.noise_codes * noise_.normal();

@@ -5,10 +5,12 @@
 #include <array>
 #include <cstdint>
 #include <expected>
+#include <span>
 #include <string>
 #include <vector>
 
 #include "host/simulate/connectors.h"
+#include "host/simulate/plant.h"
 #include "host/simulate/random.h"
 #include "jig.pb.h"
 #include "proto/wire/scan_stream.h"
@@ -25,6 +27,7 @@ enum Signal : std::size_t {
   kOffsetGraphics,   // return tap of graphics-1 above that of main
   kAcAdapter,
   kAuxiliary,  // temperature input
+  kNothing,    // stays 0: what unused channels see
   kSignals
 };
 using Signals = std::array<double, kSignals>;
@@ -43,8 +46,8 @@ class FrontEnd {
                                                      double step_s);
   /// Fills every pole as if `signals` had stood for ever.
   void settle(const Signals& signals);
-  /// One sub-step: `signals` at its end; straight line from the last ones.
-  void step(const Signals& signals);
+  /// One scan: `signals` at the end of each sub-step, straight lines between them.
+  void run_scan(std::span<const Signals, kSubSteps> signals);
   /// Samples all channels: converter codes with noise, clipped to 16 bits. Unused channels read 0.
   void sample(const Ripple& main, const Ripple& standby, std::array<std::int16_t, wire::kChannelCount>& codes);
 
@@ -54,11 +57,11 @@ class FrontEnd {
   explicit FrontEnd(std::uint64_t noise_seed) : noise_(noise_seed, 3) {}
   std::expected<void, std::string> add(const steadyrail::proto::JigDescription& jig,
                                        const steadyrail::proto::Channel& channel, Random& random, double step_s);
-  void gather(const Signals& signals, std::array<double, wire::kChannelCount>& values) const;
 
   using Lanes = std::array<double, wire::kChannelCount>;
-  struct Pole {  // y' = keep y + past v + fresh v': exact for a straight line from v to v'
-    Lanes keep{}, past{}, fresh{}, input{}, output{};
+  // Exact for straight lines between the inputs x: y = state + fresh x, then state = keep state + stale x.
+  struct Pole {
+    Lanes keep{}, stale{}, fresh{}, state{};
   };
   struct Channel {
     bool used = false;
@@ -68,16 +71,19 @@ class FrontEnd {
     double noise_codes = 0;
     std::vector<double> pole_hz;
   };
+  void gather(const Signals& signals, Lanes& values) const;
   double attenuation(const Channel& channel, double hz) const;
 
   Random noise_;
   std::array<Channel, wire::kChannelCount> channels_;
-  std::array<std::size_t, wire::kChannelCount> single_{};  // signal of each channel, or kSignals
+  std::array<std::size_t, wire::kChannelCount> first_signal_{};
+  std::vector<std::array<std::size_t, 2>> more_signals_;  // channel, signal to add
   std::size_t pole_count_ = 0;
   std::array<Pole, kPolesMax> poles_;
+  Lanes sampled_{};  // filtered, at the end of the last scan
 };
 
-/// One pole of `hz` as an exact update for straight-line input over `step_s`: {keep, past, fresh}.
+/// One pole of `hz` as an exact update for straight-line input over `step_s`: {keep, stale, fresh}.
 std::array<double, 3> pole_update(double hz, double step_s);
 
 }  // namespace host::simulate

@@ -21,8 +21,4 @@ GroundNetwork::GroundNetwork(std::vector<ReturnPath> paths, double tie_ohm) : pa
   ohm_ = {{{card / determinant, tie / determinant}, {tie / determinant, board / determinant}}};
 }
 
-std::array<double, kGroundNodes> GroundNetwork::node_volts(const std::array<double, kGroundNodes>& amps) const {
-  return {ohm_[0][0] * amps[0] + ohm_[0][1] * amps[1], ohm_[1][0] * amps[0] + ohm_[1][1] * amps[1]};
-}
-
 }  // namespace host::simulate

@@ -30,7 +30,9 @@ class GroundNetwork {
   /// Volts at node `of` per ampere flowing into node `from`; 0 when ideal.
   double ohm(GroundNode of, GroundNode from) const { return ohm_[of][from]; }
   /// Volts of both nodes above the supply's 0 V for the currents (A) flowing into them.
-  std::array<double, kGroundNodes> node_volts(const std::array<double, kGroundNodes>& amps) const;
+  std::array<double, kGroundNodes> node_volts(const std::array<double, kGroundNodes>& amps) const {
+    return {ohm_[0][0] * amps[0] + ohm_[0][1] * amps[1], ohm_[1][0] * amps[0] + ohm_[1][1] * amps[1]};
+  }
   /// Current (A) of return path `index` and its tap's volts above the supply's 0 V, from the nodes' volts.
   double path_amps(std::size_t index, const std::array<double, kGroundNodes>& volts) const {
     return volts[paths_[index].node] * conductance_[index];

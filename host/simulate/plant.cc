@@ -24,6 +24,7 @@ Plant::Plant(PlantDesign design, double step_s)
     : design_(std::move(design)),
       step_s_(step_s),
       stride_(kernel_stride(design_.states)),
+      kernels_(kernels_of(stride_)),
       state_(stride_),
       slope_(design_.inputs) {
   for (Drive& drive : drives_) {
@@ -60,44 +61,33 @@ const Plant::Discrete& Plant::discrete(Mode mode) {
   return entry;
 }
 
-void Plant::prepare(Drive& drive, const Discrete& update, std::span<const double> now, double steps) {
-  std::ranges::fill(drive.base, 0.0);
-  std::ranges::fill(drive.rise, 0.0);
-  for (std::size_t j = 0; j < design_.inputs; ++j) {
-    const double* held = &update.held[j * stride_];
-    const double* ahead = &update.ahead[j * stride_];
-    const double slope = slope_[j] / steps;
-    for (std::size_t i = 0; i < stride_; ++i) {
-      drive.base[i] += held[i] * now[j] + ahead[i] * slope;
-      drive.rise[i] += held[i] * slope;
-    }
-  }
-  drive.ready = true;
-}
-
 std::size_t Plant::run(std::span<const double> now, std::span<const double> next, std::span<double> history) {
   const std::size_t steps = history.size() / stride_;
-  for (std::size_t j = 0; j < design_.inputs; ++j) slope_[j] = next[j] - now[j];
-  for (Drive& drive : drives_) drive.ready = false;
-  const double limit_rise = slope_[design_.limit_input] / static_cast<double>(steps);
-  const StepKernel kernel = step_kernel(stride_);
+  for (std::size_t j = 0; j < design_.inputs; ++j) slope_[j] = (next[j] - now[j]) / static_cast<double>(steps);
+  const LimitTest test{design_.loop_gain, design_.pole_state, design_.integrator_state, now[design_.limit_input],
+                       slope_[design_.limit_input]};
+  const bool tested = design_.loop_gain != 0 && !off_;
   const double* state = state_.data();
-  std::size_t limited = 0;
-  for (std::size_t s = 0; s < steps; ++s) {
-    const double wanted = design_.loop_gain * state[design_.pole_state] + state[design_.integrator_state];
-    const double limit = now[design_.limit_input] + limit_rise * static_cast<double>(s);
-    const bool in_limit = design_.loop_gain != 0 && wanted > limit && !off_;
-    limited += in_limit;
-    const Mode mode = off_ ? Mode::kOff : (in_limit ? Mode::kLimiting : Mode::kRegulating);
+  std::array<bool, kModes> driven{};
+  std::size_t limited_steps = 0;
+  for (std::size_t s = 0; s < steps;) {
+    const bool limited = tested && test(state, s);
+    const Mode mode = off_ ? Mode::kOff : (limited ? Mode::kLimiting : Mode::kRegulating);
+    const std::size_t m = static_cast<std::size_t>(mode);
     const Discrete& update = discrete(mode);
-    Drive& drive = drives_[static_cast<std::size_t>(mode)];
-    if (!drive.ready) prepare(drive, update, now, static_cast<double>(steps));
-    double* out = &history[s * stride_];
-    kernel(update.transition.data(), drive.base.data(), drive.rise.data(), static_cast<double>(s), state, out);
-    state = out;
+    Drive& drive = drives_[m];
+    if (!driven[m]) {
+      kernels_.drive(update.matrices(), now.data(), slope_.data(), slope_.size(), drive.base.data(), drive.rise.data());
+      driven[m] = true;
+    }
+    const std::size_t done = kernels_.run(update.transition.data(), drive.base.data(), drive.rise.data(), state,
+                                          history.data(), s, steps, tested ? &test : nullptr, limited);
+    if (limited) limited_steps += done - s;
+    s = done;
+    state = &history[(s - 1) * stride_];
   }
   std::memcpy(state_.data(), state, stride_ * sizeof(double));
-  return limited;
+  return limited_steps;
 }
 
 }  // namespace host::simulate

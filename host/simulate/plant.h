@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "host/simulate/plant_design.h"
+#include "host/simulate/step_kernel.h"
 
 namespace host::simulate {
 
@@ -33,26 +34,26 @@ class Plant {
   std::size_t run(std::span<const double> now, std::span<const double> next, std::span<double> history);
 
  private:
-  struct Discrete {
-    std::vector<double> transition;  // column by column, `stride_` a column
-    std::vector<double> held;        // effect of a constant input, column by column
-    std::vector<double> ahead;       // effect of the input's rise within the step
+  struct Discrete {  // as StepMatrices wants them
+    std::vector<double> transition;
+    std::vector<double> held;
+    std::vector<double> ahead;
+    StepMatrices matrices() const { return {transition.data(), held.data(), ahead.data()}; }
   };
   struct Contact {
     std::vector<double> ohm;
     std::array<Discrete, kModes> modes;  // empty until first used
   };
-  struct Drive {  // what the inputs add: base + s * rise in sub-step s
-    bool ready = false;
+  struct Drive {
     std::vector<double> base;
     std::vector<double> rise;
   };
   const Discrete& discrete(Mode mode);
-  void prepare(Drive& drive, const Discrete& update, std::span<const double> now, double steps);
 
   PlantDesign design_;
   double step_s_;
   std::size_t stride_;
+  Kernels kernels_;
   std::vector<double> state_;
   std::vector<Contact> contacts_;
   std::size_t contact_ = 0;

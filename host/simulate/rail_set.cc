@@ -9,9 +9,7 @@
 namespace host::simulate {
 
 RailSet::RailSet(const RailSetParameters& parameters, double step_s)
-    : parameters_(parameters),
-      ground_({parameters.returns.begin(), parameters.returns.end()}, parameters.tie_ohm),
-      step_s_(step_s) {
+    : parameters_(parameters), ground_({parameters.returns.begin(), parameters.returns.end()}, parameters.tie_ohm) {
   std::vector<Tap> p12v;
   for (std::size_t i = k12Main; i <= k12Peripheral; ++i) p12v.push_back(static_cast<Tap>(i));
   if (parameters.group) {
@@ -33,6 +31,30 @@ void RailSet::add_unit(PlantDesign design, std::vector<Tap> taps, double step_s)
       Plant(std::move(design), step_s), std::move(taps), std::vector<double>(inputs), std::vector<double>(inputs), {}};
   unit.history.resize(kSubSteps * unit.plant.stride());
   units_.push_back(std::move(unit));
+  add_reading(units_.size() - 1);
+}
+
+void RailSet::add_reading(std::size_t unit) {
+  const std::vector<Port>& ports = units_[unit].plant.design().ports;
+  for (std::size_t p = 0; p < ports.size(); ++p) {
+    const Port& port = ports[p];
+    const Tap tap = units_[unit].taps[p];
+    const GroundNode node = port.harness.node;
+    reading_.unit[tap] = unit;
+    reading_.port[tap] = p;
+    reading_.current_state[tap] = port.current_state;
+    reading_.load_input[tap] = port.load_input;
+    reading_.esr_ohm[tap] = port.harness.load_esr_ohm;
+    reading_.downstream_ohm[tap] = port.harness.downstream_ohm;
+    reading_.polarity[tap] = port.polarity;
+    reading_.node_share[node][tap] = port.polarity;
+    // The plug's return tap takes its share of its own node's volts away again.
+    const std::size_t connector = kTapConnector[tap];
+    std::array<double, kGroundNodes> unit_volt{};
+    unit_volt[parameters_.returns[connector].node] = 1;
+    reading_.ground_share[node][tap] += 1;
+    reading_.ground_share[parameters_.returns[connector].node][tap] -= ground_.tap_volts(connector, unit_volt);
+  }
 }
 
 void RailSet::set_inputs(const RailDrive& drive, const TapAmps& amps) {
@@ -63,55 +85,52 @@ void RailSet::set_inputs(const RailDrive& drive, const TapAmps& amps) {
     }
     unit.inputs_next[design.set_input] = set;
     unit.inputs_next[design.limit_input] = limit;
-    for (std::size_t p = 0; p < unit.taps.size(); ++p) {
-      unit.inputs_next[design.ports[p].load_input] = amps[unit.taps[p]];
+    unit.node_amps = {};
+    for (const Tap tap : unit.taps) {
+      unit.inputs_next[reading_.load_input[tap]] = amps[tap];
+      for (std::size_t n = 0; n < kGroundNodes; ++n) unit.node_amps[n] += reading_.node_share[n][tap] * amps[tap];
     }
     unit.plant.set_off(unit.taps[0] == k5SbMain ? drive.standby_off : drive.main_off);
   }
 }
 
-RailSet::NodeAmps RailSet::load_amps(const Unit& unit) const {
+// Every unit's loads by their own wanted currents, but +12 V, once it has run, by those in its cables.
+void RailSet::set_foreign_ground(std::size_t unit) {
   NodeAmps amps{};
-  for (const Port& port : unit.plant.design().ports) {
-    amps[port.harness.node] += port.polarity * unit.inputs_next[port.load_input];
-  }
-  return amps;
-}
-
-RailSet::NodeAmps RailSet::state_amps(const Unit& unit) const {
-  NodeAmps amps{};
-  const std::span<const double> state = unit.plant.state();
-  for (const Port& port : unit.plant.design().ports) {
-    amps[port.harness.node] += port.polarity * state[port.current_state];
-  }
-  return amps;
-}
-
-void RailSet::set_foreign_ground(std::size_t unit, const NodeAmps& first) {
-  NodeAmps amps = first;
-  for (std::size_t other = 1; other < units_.size(); ++other) {
+  for (std::size_t other = 0; other < units_.size(); ++other) {
     if (other == unit) continue;
-    const NodeAmps loads = load_amps(units_[other]);
-    for (std::size_t n = 0; n < kGroundNodes; ++n) amps[n] += loads[n];
+    for (std::size_t n = 0; n < kGroundNodes; ++n) amps[n] += units_[other].node_amps[n];
   }
   const NodeAmps volts = ground_.node_volts(amps);
   const std::size_t input = units_[unit].plant.design().ground_input;
   for (std::size_t n = 0; n < kGroundNodes; ++n) units_[unit].inputs_next[input + n] = volts[n];
 }
 
+void RailSet::measure_first_unit() {
+  Unit& unit = units_[0];
+  const std::span<const double> state = unit.plant.state();
+  unit.node_amps = {};
+  for (const Tap tap : unit.taps) {
+    for (std::size_t n = 0; n < kGroundNodes; ++n) {
+      unit.node_amps[n] += reading_.node_share[n][tap] * state[reading_.current_state[tap]];
+    }
+  }
+}
+
 void RailSet::settle(const RailDrive& drive, const TapAmps& amps) {
   set_inputs(drive, amps);
   for (std::size_t i = 0; i < units_.size(); ++i) {
-    set_foreign_ground(i, i == 0 ? NodeAmps{} : state_amps(units_[0]));
+    set_foreign_ground(i);
     Unit& unit = units_[i];
     unit.plant.settle(unit.inputs_next);
+    if (i == 0) measure_first_unit();
     unit.inputs_now = unit.inputs_next;
     for (std::size_t s = 0; s < kSubSteps; ++s) {
       std::copy_n(std::as_const(unit.plant).state().begin(), unit.plant.stride(),
                   unit.history.begin() + static_cast<std::ptrdiff_t>(s * unit.plant.stride()));
     }
   }
-  for (std::size_t s = 0; s < kSubSteps; ++s) read(s);
+  read_scan();
 }
 
 void RailSet::set_contact(const std::array<double, kTaps>& ohm) {
@@ -126,44 +145,57 @@ void RailSet::run_scan(const RailDrive& drive, const TapAmps& amps) {
   for (Unit& unit : units_) unit.inputs_now.swap(unit.inputs_next);
   set_inputs(drive, amps);
   for (std::size_t i = 0; i < units_.size(); ++i) {
-    set_foreign_ground(i, i == 0 ? NodeAmps{} : state_amps(units_[0]));
+    set_foreign_ground(i);
     Unit& unit = units_[i];
     const std::size_t limited = unit.plant.run(unit.inputs_now, unit.inputs_next, unit.history);
-    if (i == 0) limited_ = limited > 0;
+    if (i != 0) continue;
+    limited_ = limited > 0;
+    measure_first_unit();
   }
-  for (std::size_t s = 0; s < kSubSteps; ++s) read(s);
+  read_scan();
 }
 
-void RailSet::read(std::size_t step) {
-  Instant& instant = instants_[step];
-  NodeAmps node{};
-  const double share = static_cast<double>(step + 1) / kSubSteps;
-  for (const Unit& unit : units_) {
-    const double* state = &unit.history[step * unit.plant.stride()];
-    const std::vector<Port>& ports = unit.plant.design().ports;
-    for (std::size_t p = 0; p < ports.size(); ++p) {
-      const Port& port = ports[p];
-      const Tap tap = unit.taps[p];
-      const double amps = state[port.current_state];
-      const double now = unit.inputs_now[port.load_input];
-      const double drawn = now + share * (unit.inputs_next[port.load_input] - now);
-      const double load_v = state[port.voltage_state] + port.harness.load_esr_ohm * (amps - drawn);
-      node[port.harness.node] += port.polarity * amps;
-      instant.amps[tap] = amps;
-      instant.load_v[tap] = port.polarity * load_v;
-      instant.plug_v[tap] = port.polarity * (load_v + port.harness.downstream_ohm * amps);
+double RailSet::load_v(Tap tap) const {
+  const Unit& unit = units_[reading_.unit[tap]];
+  const std::span<const double> state = unit.plant.state();
+  const std::size_t current = reading_.current_state[tap];
+  const double drawn = unit.inputs_next[reading_.load_input[tap]];
+  return reading_.polarity[tap] * (state[current + 1] + reading_.esr_ohm[tap] * (state[current] - drawn));
+}
+
+void RailSet::read_scan() {
+  std::array<const double*, kTaps> row;  // each tap's current, then its capacitor's volts
+  std::array<std::size_t, kTaps> stride;
+  Lanes drawn;
+  Lanes rise;
+  for (std::size_t t = 0; t < kTaps; ++t) {
+    const Unit& unit = units_[reading_.unit[t]];
+    row[t] = &unit.history[reading_.current_state[t]];
+    stride[t] = unit.plant.stride();
+    drawn[t] = unit.inputs_now[reading_.load_input[t]];
+    rise[t] = (unit.inputs_next[reading_.load_input[t]] - drawn[t]) / kSubSteps;
+  }
+  for (Instant& instant : instants_) {
+    Lanes volts;
+    for (std::size_t t = 0; t < kTaps; ++t) {
+      instant.amps[t] = row[t][0];
+      volts[t] = row[t][1];
+      row[t] += stride[t];
     }
-  }
-  const NodeAmps volts = ground_.node_volts(node);
-  for (std::size_t c = 0; c < kConnectors; ++c) {
-    instant.return_tap_v[c] = ground_.tap_volts(c, volts);
-    instant.return_amps[c] = ground_.path_amps(c, volts);
-  }
-  for (const Unit& unit : units_) {
-    const std::vector<Port>& ports = unit.plant.design().ports;
-    for (std::size_t p = 0; p < ports.size(); ++p) {
-      const Tap tap = unit.taps[p];
-      instant.plug_v[tap] += volts[ports[p].harness.node] - instant.return_tap_v[kTapConnector[tap]];
+    NodeAmps node{};
+    for (std::size_t n = 0; n < kGroundNodes; ++n) {
+      // Four sums side by side: a single one would wait for its own result twelve times.
+      std::array<double, 4> sum{};
+      for (std::size_t t = 0; t < kTaps; ++t) sum[t % 4] += reading_.node_share[n][t] * instant.amps[t];
+      node[n] = (sum[0] + sum[1]) + (sum[2] + sum[3]);
+    }
+    instant.ground_v = ground_.node_volts(node);
+    for (std::size_t t = 0; t < kTaps; ++t) {
+      drawn[t] += rise[t];
+      const double load = volts[t] + reading_.esr_ohm[t] * (instant.amps[t] - drawn[t]);
+      instant.plug_v[t] = reading_.polarity[t] * (load + reading_.downstream_ohm[t] * instant.amps[t]) +
+                          reading_.ground_share[kBoard][t] * instant.ground_v[kBoard] +
+                          reading_.ground_share[kCard][t] * instant.ground_v[kCard];
     }
   }
 }

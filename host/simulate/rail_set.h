@@ -37,11 +37,9 @@ struct RailDrive {
 
 /// All plugs at one instant.
 struct Instant {
-  TapAmps amps{};
-  std::array<double, kTaps> plug_v{};              // between the plug's own two conductors, with sign
-  std::array<double, kTaps> load_v{};              // across the load, with sign
-  std::array<double, kConnectors> return_tap_v{};  // above the supply's 0 V
-  std::array<double, kConnectors> return_amps{};   // back to the supply
+  TapAmps amps{};                               // through the supply conductors, away from the supply on each rail
+  std::array<double, kTaps> plug_v{};           // between the plug's own two conductors, with sign
+  std::array<double, kGroundNodes> ground_v{};  // board and card above the supply's 0 V
 };
 
 class RailSet {
@@ -57,28 +55,39 @@ class RailSet {
   /// The ends of the sub-steps of the last scan; the last one stays valid after `settle`.
   std::span<const Instant, kSubSteps> instants() const { return instants_; }
   const Instant& now() const { return instants_.back(); }
+  /// Across a tap's load now, with sign.
+  double load_v(Tap tap) const;
+  const GroundNetwork& ground() const { return ground_; }
   bool limited() const { return limited_; }  // +12 V was in its current limit within the last scan
 
  private:
+  using NodeAmps = std::array<double, kGroundNodes>;
   struct Unit {  // one plant and what it feeds
     Plant plant;
     std::vector<Tap> taps;  // by port
     std::vector<double> inputs_now;
     std::vector<double> inputs_next;
     std::vector<double> history;
+    NodeAmps node_amps{};  // into the ground nodes at the end of the scan
   };
-  using NodeAmps = std::array<double, kGroundNodes>;
+  using Lanes = std::array<double, kTaps>;  // one value a tap
+  struct Reading {                          // constants that turn states into what the plugs show
+    std::array<std::size_t, kTaps> unit{}, port{}, current_state{}, load_input{};
+    Lanes esr_ohm{}, downstream_ohm{}, polarity{};
+    std::array<Lanes, kGroundNodes> node_share{};    // of the current flowing into each node
+    std::array<Lanes, kGroundNodes> ground_share{};  // of a node's volts in the plug's
+  };
   void add_unit(PlantDesign design, std::vector<Tap> taps, double step_s);
+  void add_reading(std::size_t unit);
   void set_inputs(const RailDrive& drive, const TapAmps& amps);
-  void set_foreign_ground(std::size_t unit, const NodeAmps& first);
-  NodeAmps load_amps(const Unit& unit) const;   // wanted by its loads, into the ground nodes
-  NodeAmps state_amps(const Unit& unit) const;  // through its cables
-  void read(std::size_t step);
+  void set_foreign_ground(std::size_t unit);
+  void measure_first_unit();
+  void read_scan();
 
   RailSetParameters parameters_;
   GroundNetwork ground_;
-  double step_s_;
   std::vector<Unit> units_;  // the one with +12 V first
+  Reading reading_;
   std::array<Instant, kSubSteps> instants_;
   bool limited_ = false;
 };

@@ -27,7 +27,8 @@ class Supply::World {
         load_(parameters.load, seed) {
     load_.enter(PcState::kDesktop);
     rails_.settle(drive(), load_.next_scan());
-    front_end_.settle(signals(rails_.now()));
+    fill(rails_.now(), signals_[0]);
+    front_end_.settle(signals_[0]);
   }
 
   void next_block(wire::ScanCodes& codes, std::vector<wire::ScanEdge>& edges) {
@@ -47,18 +48,20 @@ class Supply::World {
             .standby_off = false};
   }
 
-  Signals signals(const Instant& instant) const {
-    Signals signals{};
-    std::copy(instant.plug_v.begin(), instant.plug_v.end(), signals.begin() + kTapVolts);
-    std::copy(instant.amps.begin(), instant.amps.end(), signals.begin() + kTapCurrent);
-    for (std::size_t i = k12Main; i <= k12Peripheral; ++i) signals[kTapVolts + i] += residue_v_;
+  void fill(const Instant& instant, Signals& signals) const {
+    for (std::size_t t = 0; t < kTaps; ++t) {
+      signals[kTapVolts + t] = instant.plug_v[t];
+      signals[kTapCurrent + t] = instant.amps[t];
+    }
+    for (std::size_t t = k12Main; t <= k12Peripheral; ++t) signals[kTapVolts + t] += residue_v_;
+    const GroundNetwork& ground = rails_.ground();
+    const double main_v = ground.tap_volts(kMain, instant.ground_v);
+    signals[kOffsetProcessor] = ground.tap_volts(kProcessor1, instant.ground_v) - main_v;
+    signals[kOffsetGraphics] = ground.tap_volts(kGraphics1, instant.ground_v) - main_v;
     signals[kPwrOk] = 5.0;
     signals[kPsOn] = 0.2;
-    signals[kOffsetProcessor] = instant.return_tap_v[kProcessor1] - instant.return_tap_v[kMain];
-    signals[kOffsetGraphics] = instant.return_tap_v[kGraphics1] - instant.return_tap_v[kMain];
     signals[kAcAdapter] = adapter_v_;
     signals[kAuxiliary] = kTemperatureInputV;
-    return signals;
   }
 
   void next_scan(std::array<std::int16_t, wire::kChannelCount>& codes) {
@@ -69,7 +72,8 @@ class Supply::World {
     if (mains_turns_ >= 1) mains_turns_ -= 1;
     residue_v_ = parameters_.mains_residue_v * amps / parameters_.rated_12v_a * sine_of_turns(2 * mains_turns_);
     adapter_v_ = 12 * sine_of_turns(mains_turns_);
-    for (const Instant& instant : rails_.instants()) front_end_.step(signals(instant));
+    for (std::size_t s = 0; s < kSubSteps; ++s) fill(rails_.instants()[s], signals_[s]);
+    front_end_.run_scan(signals_);
     front_end_.sample({}, {}, codes);
     ++scan_;
   }
@@ -78,6 +82,7 @@ class Supply::World {
   FrontEnd front_end_;
   RailSet rails_;
   PcLoad load_;
+  std::array<Signals, kSubSteps> signals_{};
   std::uint64_t scan_ = 0;
   double mains_turns_ = 0;
   double residue_v_ = 0;
