@@ -6,8 +6,9 @@ namespace firmware {
 Jig::Jig(const Board& board, std::uint32_t sequence)
     : watchdog_(board.watchdog),
       windows_(health_),
-      telemetry_(board.transmitter, board.store, health_, windows_, sequence),
-      acquisition_(health_, windows_, telemetry_),
+      captures_(ring_, health_),
+      telemetry_(board.transmitter, board.store, health_, windows_, captures_, sequence),
+      acquisition_(board.store, health_, windows_, ring_, captures_, telemetry_),
       outputs_(board.gates, board.ps_on, health_),
       sequencer_(outputs_, health_, telemetry_),
       supervisor_(board.mode_link, health_, outputs_, sequencer_, acquisition_, telemetry_),

@@ -46,8 +46,8 @@ class Jig {
   /// Takes one byte from the host. True when it completed a sound frame, which has then been handled.
   bool on_byte(std::byte received);
 
-  /// One step of talking; false when nothing can be done now.
-  bool pump() { return telemetry_.pump(); }
+  /// One step of talking, or of packing a capture while the line is busy; false when nothing can be done now.
+  bool pump() { return telemetry_.pump() || captures_.pack_step(); }
 
   /// Ends a run as Stop does; for a board whose scans have come to their end.
   void stop() { supervisor_.stop_run(); }
@@ -61,6 +61,8 @@ class Jig {
   Watchdog& watchdog_;
   Health health_{};
   WindowAccumulator windows_;
+  CaptureRing ring_;
+  CaptureStore captures_;
   Telemetry telemetry_;
   Acquisition acquisition_;
   Outputs outputs_;

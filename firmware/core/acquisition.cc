@@ -1,33 +1,70 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "firmware/core/acquisition.h"
 
+#include <algorithm>
+
 namespace firmware {
 
+Acquisition::Acquisition(const NonVolatileStore& store, Health& health, WindowAccumulator& windows, CaptureRing& ring,
+                         CaptureStore& captures, Telemetry& telemetry)
+    : health_(health),
+      windows_(windows),
+      ring_(ring),
+      captures_(captures),
+      excursions_(telemetry, captures),
+      steps_(ring, captures, telemetry, health),
+      crossings_(telemetry, health),
+      edges_(store, captures, telemetry, health),
+      raw_(telemetry) {}
+
 void Acquisition::begin(const Settings& settings, const ArmedSet& armed) {
+  const std::uint64_t first_scan = health_.next_scan;
   armed_ = &armed;
   windows_.begin(settings.scans_per_window, armed.set);
+  ring_.begin(first_scan);
+  captures_.begin(settings);
+  excursions_.begin(armed, settings.events_per_s, first_scan);
+  steps_.begin(settings, first_scan);
+  crossings_.begin(armed, first_scan);
+  edges_.begin(first_scan);
 }
 
 void Acquisition::end() {
   close_stretch();
+  raw_.select(0);
   armed_ = nullptr;
 }
 
 void Acquisition::on_block(const ScanBlock& block) {
   if (block.first_scan != health_.next_scan) {
-    count_up(health_.scans_lost, static_cast<std::uint32_t>(block.first_scan - health_.next_scan));
+    const std::uint64_t lost = block.first_scan - health_.next_scan;
+    count_up(health_.scans_lost, static_cast<std::uint32_t>(std::min<std::uint64_t>(lost, UINT32_MAX)));
     close_stretch();
+    ring_.begin(block.first_scan);
+    steps_.resume(block.first_scan);
+    crossings_.resume();
   }
   health_.next_scan = block.first_scan + wire::kScansPerBlock;
-  if (armed_ == nullptr) return;
+  if (armed_ == nullptr) {
+    edges_.on_block(block, false);
+    return;
+  }
+  ring_.add(block);
   reduce(block.codes, armed_->counts, sums_);
   health_.clipped_mask |= sums_.clipped_mask;
   windows_.add(block.first_scan, sums_);
+  excursions_.on_block(block, sums_);
+  steps_.on_block(block);
+  crossings_.on_block(block, sums_);
+  edges_.on_block(block, true);
+  raw_.on_block(block);
 }
 
 void Acquisition::close_stretch() {
   if (armed_ == nullptr) return;
   windows_.flush();
+  excursions_.close(health_.next_scan);
+  captures_.close();
 }
 
 }  // namespace firmware

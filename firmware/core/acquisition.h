@@ -4,25 +4,35 @@
 
 #include <cstdint>
 
+#include "firmware/core/capture_ring.h"
+#include "firmware/core/capture_store.h"
+#include "firmware/core/crossing_stamper.h"
+#include "firmware/core/edge_reporter.h"
+#include "firmware/core/excursion_reporter.h"
 #include "firmware/core/health.h"
+#include "firmware/core/raw_stream.h"
 #include "firmware/core/scan_sums.h"
 #include "firmware/core/settings.h"
+#include "firmware/core/step_reporter.h"
 #include "firmware/core/telemetry.h"
 #include "firmware/core/window_accumulator.h"
+#include "firmware/hal/nonvolatile_store.h"
 #include "firmware/hal/scan_source.h"
 
 namespace firmware {
 
 class Acquisition {
  public:
-  Acquisition(Health& health, WindowAccumulator& windows, Telemetry& telemetry)
-      : health_(health), windows_(windows), telemetry_(telemetry) {}
+  Acquisition(const NonVolatileStore& store, Health& health, WindowAccumulator& windows, CaptureRing& ring,
+              CaptureStore& captures, Telemetry& telemetry);
 
-  /// Begins a run with the next block. `settings` and `armed` must stay unchanged until end().
+  /// Begins a run with the next block. `armed` must stay unchanged until end().
   void begin(const Settings& settings, const ArmedSet& armed);
 
   /// Closes what is open, as at a gap.
   void end();
+
+  void stream_raw(std::uint32_t channel_mask) { raw_.select(channel_mask); }
 
   /// Takes the next block. Blocks come in order; a first scan beyond the expected one is a gap.
   void on_block(const ScanBlock& block);
@@ -32,7 +42,13 @@ class Acquisition {
 
   Health& health_;
   WindowAccumulator& windows_;
-  Telemetry& telemetry_;
+  CaptureRing& ring_;
+  CaptureStore& captures_;
+  ExcursionReporter excursions_;
+  StepReporter steps_;
+  CrossingStamper crossings_;
+  EdgeReporter edges_;
+  RawStream raw_;
   const ArmedSet* armed_ = nullptr;  // null: no run
   ScanSums sums_{};
 };

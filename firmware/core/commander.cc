@@ -155,7 +155,9 @@ Refused Commander::stream_raw(std::uint32_t channel_mask) {
   if (channel_mask >> wire::kChannelCount != 0) {
     return refuse(steadyrail_proto_Refusal_REFUSAL_OUT_OF_RANGE, steadyrail_proto_StreamRaw_channel_mask_tag);
   }
-  return refuse(steadyrail_proto_Refusal_REFUSAL_UNKNOWN_COMMAND);
+  if (!health_.running) return refuse(steadyrail_proto_Refusal_REFUSAL_NOT_RUNNING);
+  acquisition_.stream_raw(channel_mask);
+  return kDone;
 }
 
 }  // namespace firmware

@@ -3,6 +3,7 @@
 #pragma once
 
 #include <cstdint>
+#include <optional>
 
 #include "firmware/hal/outputs.h"
 
@@ -19,6 +20,7 @@ struct Health {
   Mode mode = Mode::kUnknown;
   SafetyCause safety_cause = SafetyCause::kNone;
   std::uint32_t gates = 0;
+  std::optional<std::uint64_t> gate_scan;  // of the latest gate edge
   bool ps_on_driven = false;
   bool running = false;
   std::uint32_t lines = 0;         // levels: bit (Line - 1)
@@ -30,6 +32,7 @@ struct Health {
   std::uint32_t events_dropped = 0;
   std::uint32_t captures_dropped = 0;
   std::uint32_t captures_late = 0;
+  std::uint32_t raw_dropped = 0;
   std::uint32_t logs_dropped = 0;
   std::uint32_t frames_damaged = 0;
 };

@@ -32,6 +32,7 @@ void LoadSequencer::apply(const LoadStep& step) {
     cancel();
     return;
   }
+  health_.gate_scan = health_.next_scan;
   steadyrail_proto_Event event{};
   event.which_kind = steadyrail_proto_Event_edge_tag;
   event.kind.edge.line = steadyrail_proto_Line_LINE_GATE;

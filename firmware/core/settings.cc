@@ -47,7 +47,7 @@ std::expected<Settings, Refused> settings_from(const steadyrail_proto_Configure&
   if (settings.events_per_s > 1000) return out_of_range(steadyrail_proto_Configure_events_per_s_tag);
   if (message.capture_before_scans != 0) settings.capture_before_scans = message.capture_before_scans;
   if (message.capture_after_scans != 0) settings.capture_after_scans = message.capture_after_scans;
-  if (settings.capture_before_scans > kCaptureScansLongest) {
+  if (settings.capture_before_scans > kCaptureBeforeLongest) {
     return out_of_range(steadyrail_proto_Configure_capture_before_scans_tag);
   }
   if (settings.capture_after_scans > kCaptureScansLongest - settings.capture_before_scans) {

@@ -35,14 +35,15 @@ struct Settings {
   std::uint32_t line_bytes_per_s = 200000;   // 9,600..2,000,000
   std::uint32_t host_silence_ms = 1000;      // 100..60,000
   std::uint32_t events_per_s = 50;           // 1..1,000
-  std::uint32_t capture_before_scans = 320;  // capture_before_scans + capture_after_scans <= kCaptureScansLongest
-  std::uint32_t capture_after_scans = 640;   // at least 1
+  std::uint32_t capture_before_scans = 320;  // at most kCaptureBeforeLongest
+  std::uint32_t capture_after_scans = 640;   // 1.., with those before at most kCaptureScansLongest
   std::uint32_t step_trigger_count = 0;
   std::array<StepTrigger, kStepTriggersMax> step_triggers{};
 };
 
-/// Most scans of one capture: the ring also has to hold what arrives while a finished stretch is packed.
-inline constexpr std::uint32_t kCaptureScansLongest = 1536;
+inline constexpr std::uint32_t kCaptureScansLongest = 2048;  // 64 ms
+/// The ring also has to hold what arrives until a trigger is certain and packing has caught up.
+inline constexpr std::uint32_t kCaptureBeforeLongest = 1024;
 
 enum class LimitSide : std::uint8_t { kLow = 1, kHigh = 2 };  // of the schema's Side
 

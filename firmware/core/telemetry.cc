@@ -7,6 +7,9 @@
 namespace firmware {
 namespace {
 
+constexpr std::size_t kRawContentBytesMax = 64;
+static_assert(kRawContentBytesMax >= steadyrail_proto_RawBlock_size + 3 + kBodyHeadBytes);
+
 /// Copies with a closing zero; a text that is too long is cut.
 template <std::size_t Bytes>
 void copy_text(std::string_view text, char (&out)[Bytes]) {
@@ -18,8 +21,8 @@ void copy_text(std::string_view text, char (&out)[Bytes]) {
 }  // namespace
 
 Telemetry::Telemetry(SerialTransmitter& line, const NonVolatileStore& store, Health& health, WindowAccumulator& windows,
-                     std::uint32_t sequence)
-    : line_(line), store_(store), health_(health), windows_(windows), sequence_(sequence) {}
+                     CaptureStore& captures, std::uint32_t sequence)
+    : line_(line), store_(store), health_(health), windows_(windows), captures_(captures), sequence_(sequence) {}
 
 void Telemetry::acknowledge(const steadyrail_proto_Acknowledgement& acknowledgement) {
   steadyrail_proto_JigToHost message{};
@@ -32,9 +35,25 @@ void Telemetry::acknowledge(const steadyrail_proto_Acknowledgement& acknowledgem
 }
 
 void Telemetry::event(const steadyrail_proto_Event& event) {
+  if (!offer(event)) count_up(health_.events_dropped);
+}
+
+bool Telemetry::offer(const steadyrail_proto_Event& event) {
   std::array<std::byte, kContentBytesMax> content;
   const std::size_t bytes = encode_event(event, content);
-  if (!events_.push({content.data(), bytes})) count_up(health_.events_dropped);
+  return events_.push({content.data(), bytes});
+}
+
+void Telemetry::raw(std::uint64_t first_scan, const PackedBody& packed) {
+  steadyrail_proto_JigToHost message{};
+  message.which_content = steadyrail_proto_JigToHost_raw_tag;
+  message.content.raw = {
+      .first_scan = first_scan, .scan_count = wire::kScansPerBlock, .channel_mask = packed.channel_mask};
+  std::array<std::byte, kRawContentBytesMax + kPackedBodyBytesMax> content;
+  const std::size_t head = encode_content(message, content);
+  std::copy_n(packed.body.begin(), packed.bytes, content.begin() + static_cast<std::ptrdiff_t>(head + kBodyHeadBytes));
+  const std::size_t bytes = close_body(content, head, packed.bytes);
+  if (!raw_.push({content.data(), bytes})) count_up(health_.raw_dropped);
 }
 
 void Telemetry::log(std::uint32_t code, std::int32_t value) {
@@ -65,8 +84,9 @@ bool Telemetry::pump() {
 }
 
 bool Telemetry::drained() {
-  return frame_bytes_ == 0 && acknowledgements_.empty() && events_.empty() && logs_.empty() && !hello_due_ &&
-         !status_due_ && !last_status_due_ && !time_mark_due_ && windows_.waiting() == nullptr;
+  return frame_bytes_ == 0 && acknowledgements_.empty() && events_.empty() && raw_.empty() && logs_.empty() &&
+         captures_.empty() && !hello_due_ && !status_due_ && !last_status_due_ && !time_mark_due_ &&
+         windows_.waiting() == nullptr;
 }
 
 bool Telemetry::build_next() {
@@ -83,9 +103,13 @@ bool Telemetry::build_next() {
     event_credit_bytes_ -= static_cast<std::int64_t>(frame_bytes_);
   } else if (begin_windows()) {
     return true;
+  } else if (build_capture()) {
+    return true;
+  } else if (!raw_.empty()) {
+    build_from(raw_);
   } else if (!logs_.empty()) {
     build_from(logs_);
-  } else if (last_status_due_) {
+  } else if (last_status_due_ && captures_.empty()) {
     last_status_due_ = false;
     build_status();
   } else {
@@ -155,7 +179,8 @@ void Telemetry::build_status() {
   status.blocks_dropped = health_.blocks_dropped;
   status.events_dropped = health_.events_dropped;
   status.captures_dropped = health_.captures_dropped;
-  status.logs_dropped = health_.logs_dropped;
+  // Raw blocks have no counter of their own; the holes between their first scans show where.
+  status.logs_dropped = health_.logs_dropped + health_.raw_dropped;
   status.frames_damaged = health_.frames_damaged;
   status.clipped_mask = health_.clipped_mask;
   status.lines = health_.lines;
@@ -176,6 +201,28 @@ void Telemetry::build_time_mark() {
   begin_payload();
   put_message(message);
   finish_frame();
+}
+
+bool Telemetry::build_capture() {
+  if (!captures_.take_piece(piece_)) return false;
+  steadyrail_proto_JigToHost message{};
+  message.which_content = steadyrail_proto_JigToHost_capture_tag;
+  message.content.capture = {.capture = piece_.capture,
+                             .cause = static_cast<steadyrail_proto_CaptureCause>(piece_.trigger.cause),
+                             .trigger_scan = piece_.trigger.scan,
+                             .trigger_channel = piece_.trigger.channel,
+                             .first_scan = piece_.first_scan,
+                             .scan_count = piece_.scan_count,
+                             .channel_mask = piece_.packed.channel_mask,
+                             .remaining = piece_.remaining};
+  begin_payload();
+  put_message(message);
+  const std::size_t at = payload_bytes_;
+  std::copy_n(piece_.packed.body.begin(), piece_.packed.bytes,
+              payload().begin() + static_cast<std::ptrdiff_t>(at + kBodyHeadBytes));
+  payload_bytes_ = close_body(payload(), at, piece_.packed.bytes);
+  finish_frame();
+  return true;
 }
 
 void Telemetry::put_window_head(const StampedWindows& windows) {

@@ -11,6 +11,7 @@
 #include <span>
 
 #include "firmware/core/byte_queue.h"
+#include "firmware/core/capture_store.h"
 #include "firmware/core/envelope.h"
 #include "firmware/core/health.h"
 #include "firmware/core/scan_time.h"
@@ -31,7 +32,7 @@ class Telemetry {
  public:
   /// `sequence` is the number of the frame before the first one.
   Telemetry(SerialTransmitter& line, const NonVolatileStore& store, Health& health, WindowAccumulator& windows,
-            std::uint32_t sequence = 0);
+            CaptureStore& captures, std::uint32_t sequence = 0);
 
   void set_line(std::uint32_t line_bytes_per_s) { line_bytes_per_s_ = line_bytes_per_s; }
   std::uint32_t line_bytes_per_s() const { return line_bytes_per_s_; }
@@ -43,7 +44,11 @@ class Telemetry {
   /// A status once everything else has been sent: the end of a run.
   void say_last_status() { last_status_due_ = true; }
   void mark_time() { time_mark_due_ = true; }
+  /// Counted as dropped when there is no room.
   void event(const steadyrail_proto_Event& event);
+  /// False when there is no room: the caller keeps it or counts it.
+  [[nodiscard]] bool offer(const steadyrail_proto_Event& event);
+  void raw(std::uint64_t first_scan, const PackedBody& packed);
   void log(std::uint32_t code, std::int32_t value);
 
   /// Once a block: what is due by device time.
@@ -69,6 +74,7 @@ class Telemetry {
   void build_time_mark();
   template <std::size_t Bytes>
   void build_from(ByteQueue<Bytes>& queue);
+  bool build_capture();
   bool begin_windows();
   bool step_windows();
   bool windows_fit() const;
@@ -78,6 +84,7 @@ class Telemetry {
   const NonVolatileStore& store_;
   Health& health_;
   WindowAccumulator& windows_;
+  CaptureStore& captures_;
 
   std::uint32_t line_bytes_per_s_ = 200000;
   std::uint32_t sequence_;
@@ -91,7 +98,9 @@ class Telemetry {
 
   ByteQueue<512> acknowledgements_;
   ByteQueue<8192> events_;
+  ByteQueue<4096> raw_;
   ByteQueue<256> logs_;
+  CapturePiece piece_{};
 
   std::optional<wire::WindowEncoder> encoder_;
   std::uint32_t encoder_changes_ = 0;

@@ -16,6 +16,8 @@ struct Identity {
   std::string_view firmware;
   std::string_view calibration_id;  // empty: none
   std::array<std::string_view, wire::kChannelCount> channel_names;
+  /// By the schema's Line: the channel that sees it; entry 0 unused.
+  std::array<std::uint8_t, 5> line_channels{};
   std::uint32_t scan_rate_hz = 32000;
   bool simulated = false;  // the samples come from a simulated supply
 };

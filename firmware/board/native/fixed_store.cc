@@ -30,7 +30,8 @@ FixedStore::FixedStore(const Options& options) : boot_(options.boot) {
                              "current-graphics-3",
                              "ground-graphics",
                              "temperature"};
-  identity_.simulated = true;  // scans reach this board from a simulated supply only
+  identity_.line_channels = {0, 5, 6, 7, 23};  // PWR_OK, PS_ON#, AC-present, marker
+  identity_.simulated = true;                  // scans reach this board from a simulated supply only
 }
 
 }  // namespace firmware

@@ -1,0 +1,52 @@
+// SPDX-License-Identifier: Apache-2.0
+// The last scans of every channel at the full rate. Captures are packed out of it while it runs on, so it holds the
+// scans before a trigger plus what packing may lag behind, not the captures themselves.
+#pragma once
+
+#include <array>
+#include <cstddef>
+#include <cstdint>
+
+#include "firmware/hal/scan_source.h"
+
+namespace firmware {
+
+inline constexpr std::uint32_t kRingScans = 1536;  // 48 ms, 72 KiB
+static_assert(kRingScans % wire::kScansPerBlock == 0);
+
+class CaptureRing {
+ public:
+  using Scan = std::array<std::int16_t, wire::kChannelCount>;
+
+  /// Forgets everything; the next block begins at `first_scan`.
+  void begin(std::uint64_t first_scan) {
+    next_scan_ = first_scan;
+    held_ = 0;
+  }
+
+  void add(const ScanBlock& block) {
+    for (const Scan& scan : block.codes) {
+      scans_[head_] = scan;
+      if (++head_ == kRingScans) head_ = 0;
+    }
+    next_scan_ += wire::kScansPerBlock;
+    held_ = held_ + wire::kScansPerBlock > kRingScans ? kRingScans : held_ + wire::kScansPerBlock;
+  }
+
+  std::uint64_t first_scan() const { return next_scan_ - held_; }
+  std::uint64_t next_scan() const { return next_scan_; }
+
+  /// `scan` in [first_scan(), next_scan()).
+  const Scan& at(std::uint64_t scan) const {
+    const auto back = static_cast<std::uint32_t>(next_scan_ - scan);
+    return scans_[head_ >= back ? head_ - back : head_ + kRingScans - back];
+  }
+
+ private:
+  std::array<Scan, kRingScans> scans_{};
+  std::uint32_t head_ = 0;
+  std::uint32_t held_ = 0;
+  std::uint64_t next_scan_ = 0;
+};
+
+}  // namespace firmware

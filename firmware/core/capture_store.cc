@@ -1,0 +1,162 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "firmware/core/capture_store.h"
+
+#include <algorithm>
+
+namespace firmware {
+namespace {
+
+// What stands before each body in its chain: first scan from the capture's, scans, mask, bytes; little-endian.
+constexpr std::size_t kHeadBytes = 8;
+
+std::array<std::byte, kHeadBytes> head_of(std::uint32_t offset, std::uint32_t scans, const PackedBody& packed) {
+  std::array<std::byte, kHeadBytes> head;
+  const std::uint64_t word = offset | std::uint64_t{scans} << 16 | std::uint64_t{packed.channel_mask} << 24 |
+                             static_cast<std::uint64_t>(packed.bytes) << 48;
+  for (std::size_t k = 0; k < kHeadBytes; ++k) head[k] = static_cast<std::byte>(word >> (8 * k));
+  return head;
+}
+
+}  // namespace
+
+void CaptureStore::begin(const Settings& settings) {
+  before_scans_ = settings.capture_before_scans;
+  after_scans_ = settings.capture_after_scans;
+}
+
+bool CaptureStore::covered(const CaptureTrigger& trigger) const {
+  return std::ranges::any_of(slots_, [&](const Slot& slot) {
+    return slot.state == State::kTaking && trigger.scan >= slot.first_scan &&
+           trigger.scan + after_scans_ / 2 <= slot.end_scan;
+  });
+}
+
+CaptureStore::Slot* CaptureStore::free_slot(const CaptureTrigger& trigger) {
+  const bool edge = trigger.cause == CaptureCause::kEdge;
+  std::size_t kept = edge ? 0 : kEdgeSlots + (trigger.ordinary ? kSteadySlots : 0);
+  for (const Slot& slot : slots_) {
+    // The edge slot is in use only when an edge took it: then it need not be kept as well.
+    if (slot.state != State::kFree && slot.trigger.cause == CaptureCause::kEdge && kept > 0) --kept;
+  }
+  const auto free = static_cast<std::size_t>(
+      std::ranges::count_if(slots_, [](const Slot& slot) { return slot.state == State::kFree; }));
+  if (free <= kept || pool_.free_pages() <= (edge ? 0 : kEdgePages)) return nullptr;
+  return &*std::ranges::find_if(slots_, [](const Slot& slot) { return slot.state == State::kFree; });
+}
+
+bool CaptureStore::trigger(const CaptureTrigger& trigger) {
+  if (covered(trigger)) return true;
+  Slot* slot = free_slot(trigger);
+  if (slot == nullptr) {
+    if (!trigger.ordinary) count_up(health_.captures_late);
+    return false;
+  }
+  *slot = Slot{};
+  slot->state = State::kTaking;
+  slot->capture = ++captures_;
+  slot->trigger = trigger;
+  slot->first_scan = std::max(ring_.first_scan(), trigger.scan - std::min<std::uint64_t>(trigger.scan, before_scans_));
+  slot->next_scan = slot->first_scan;
+  slot->end_scan = trigger.scan + after_scans_;
+  return true;
+}
+
+void CaptureStore::close() {
+  for (Slot& slot : slots_) {
+    if (slot.state == State::kTaking) slot.end_scan = std::min(slot.end_scan, ring_.next_scan());
+  }
+  // The ring is about to begin anew, and the slots hold what bounds this loop.
+  while (pack_step()) {
+  }
+}
+
+CaptureStore::Slot* CaptureStore::most_urgent() {
+  Slot* urgent = nullptr;
+  for (Slot& slot : slots_) {
+    if (slot.state != State::kTaking) continue;
+    const std::uint64_t stretch_end = std::min(slot.next_scan + wire::kCaptureScansMax, slot.end_scan);
+    if (stretch_end > ring_.next_scan()) continue;
+    if (urgent == nullptr || slot.next_scan < urgent->next_scan) urgent = &slot;
+  }
+  return urgent;
+}
+
+bool CaptureStore::pack_step() {
+  Slot* slot = most_urgent();
+  if (slot == nullptr) return false;
+  if (slot->next_scan < ring_.first_scan()) {
+    cut(*slot);
+  } else if (slot->next_scan < slot->end_scan) {
+    pack(*slot);
+  }
+  if (slot->state == State::kTaking && slot->next_scan >= slot->end_scan) end_taking(*slot);
+  return true;
+}
+
+void CaptureStore::pack(Slot& slot) {
+  const auto scans =
+      static_cast<std::uint32_t>(std::min<std::uint64_t>(wire::kCaptureScansMax, slot.end_scan - slot.next_scan));
+  const auto codes = [&](std::uint32_t scan, std::size_t channel) { return ring_.at(slot.next_scan + scan)[channel]; };
+  std::uint32_t left = (std::uint32_t{1} << wire::kChannelCount) - 1;
+  while (left != 0 && slot.state == State::kTaking) {
+    left = pack_scans(left, scans, codes, packed_);
+    store(slot, scans);
+  }
+  slot.next_scan += scans;
+}
+
+void CaptureStore::store(Slot& slot, std::uint32_t scan_count) {
+  const std::size_t kept = slot.trigger.cause == CaptureCause::kEdge ? 0 : kEdgePages;
+  if (PagePool::pages_needed(slot.chain, kHeadBytes + packed_.bytes) + kept > pool_.free_pages()) {
+    cut(slot);
+    return;
+  }
+  pool_.append(slot.chain, head_of(static_cast<std::uint32_t>(slot.next_scan - slot.first_scan), scan_count, packed_));
+  pool_.append(slot.chain, std::span(packed_.body).first(packed_.bytes));
+  ++slot.pieces;
+}
+
+// What was packed so far is sent, and ends early; the host sees that it does.
+void CaptureStore::cut(Slot& slot) {
+  count_up(health_.captures_dropped);
+  end_taking(slot);
+}
+
+void CaptureStore::end_taking(Slot& slot) {
+  slot.state = State::kReady;
+  if (slot.pieces == 0) {
+    pool_.release(slot.chain);
+    slot.state = State::kFree;
+  }
+}
+
+bool CaptureStore::take_piece(CapturePiece& out) {
+  Slot* slot = nullptr;
+  for (Slot& candidate : slots_) {
+    if (candidate.state == State::kReady && (slot == nullptr || candidate.capture < slot->capture)) slot = &candidate;
+  }
+  if (slot == nullptr) return false;
+  std::array<std::byte, kHeadBytes> head;
+  pool_.read(slot->chain, head);
+  std::uint64_t word = 0;
+  for (std::size_t k = 0; k < kHeadBytes; ++k) word |= std::to_integer<std::uint64_t>(head[k]) << (8 * k);
+  out.capture = slot->capture;
+  out.trigger = slot->trigger;
+  out.first_scan = slot->first_scan + (word & 0xFFFF);
+  out.scan_count = static_cast<std::uint32_t>(word >> 16 & 0xFF);
+  out.packed.channel_mask = static_cast<std::uint32_t>(word >> 24 & 0xFFFFFF);
+  out.packed.bytes = static_cast<std::size_t>(word >> 48);
+  pool_.read(slot->chain, std::span(out.packed.body).first(out.packed.bytes));
+  out.remaining = --slot->pieces;
+  if (slot->pieces == 0) {
+    pool_.release(slot->chain);
+    slot->state = State::kFree;
+  }
+  return true;
+}
+
+bool CaptureStore::empty() const {
+  return std::ranges::all_of(slots_, [](const Slot& slot) { return slot.state == State::kFree; });
+}
+
+}  // namespace firmware

@@ -1,0 +1,59 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "firmware/core/crossing_stamper.h"
+
+namespace firmware {
+
+void CrossingStamper::begin(const ArmedSet& armed, std::uint64_t first_scan) {
+  armed_ = &armed;
+  has_last_ = false;
+  for (RateLimit& limit : limits_) {
+    limit = RateLimit(kCrossingsPerSecond, kCrossingsBurst);
+    limit.begin(first_scan);
+  }
+}
+
+void CrossingStamper::on_block(const ScanBlock& block, const ScanSums& sums) {
+  for (std::uint32_t k = 0; k < armed_->threshold_count; ++k) {
+    const ArmedThreshold& threshold = armed_->thresholds[k];
+    const ChannelSums& channel = sums.channels[threshold.channel];
+    bool below = channel.min < threshold.code;
+    bool above = channel.max >= threshold.code;
+    if (has_last_) {
+      below = below || last_[threshold.channel] < threshold.code;
+      above = above || last_[threshold.channel] >= threshold.code;
+    }
+    if (below && above) walk(block, k);
+  }
+  last_ = block.codes[wire::kScansPerBlock - 1];
+  has_last_ = true;
+}
+
+void CrossingStamper::walk(const ScanBlock& block, std::uint32_t index) {
+  const ArmedThreshold& threshold = armed_->thresholds[index];
+  std::int16_t before = has_last_ ? last_[threshold.channel] : block.codes[0][threshold.channel];
+  for (std::uint32_t s = 0; s < wire::kScansPerBlock; ++s) {
+    const std::int16_t after = block.codes[s][threshold.channel];
+    if ((before >= threshold.code) != (after >= threshold.code)) {
+      tell(index, block.first_scan + s - 1, before, after);
+    }
+    before = after;
+  }
+}
+
+void CrossingStamper::tell(std::uint32_t index, std::uint64_t scan_before, std::int16_t before, std::int16_t after) {
+  if (!limits_[index].take(scan_before)) {
+    count_up(health_.events_dropped);
+    return;
+  }
+  steadyrail_proto_Event event{};
+  event.which_kind = steadyrail_proto_Event_crossing_tag;
+  event.kind.crossing = {.channel = armed_->thresholds[index].channel,
+                         .threshold = index,
+                         .rising = after > before,
+                         .scan_before = scan_before,
+                         .code_before = before,
+                         .code_after = after};
+  telemetry_.event(event);
+}
+
+}  // namespace firmware

@@ -1,0 +1,42 @@
+// SPDX-License-Identifier: Apache-2.0
+// Stamps the passing of armed thresholds with both bracketing codes. At or above a threshold counts as above.
+#pragma once
+
+#include <array>
+#include <cstdint>
+
+#include "firmware/core/health.h"
+#include "firmware/core/rate_limit.h"
+#include "firmware/core/scan_sums.h"
+#include "firmware/core/settings.h"
+#include "firmware/core/telemetry.h"
+
+namespace firmware {
+
+// Of each threshold: a signal that lingers at one must not crowd out the others. More are counted as dropped events.
+inline constexpr std::uint32_t kCrossingsPerSecond = 10;
+inline constexpr std::uint32_t kCrossingsBurst = 8;
+
+class CrossingStamper {
+ public:
+  CrossingStamper(Telemetry& telemetry, Health& health) : telemetry_(telemetry), health_(health) {}
+
+  /// `armed` must outlive the run.
+  void begin(const ArmedSet& armed, std::uint64_t first_scan);
+  void on_block(const ScanBlock& block, const ScanSums& sums);
+  /// A gap: what was passed within it is not stamped.
+  void resume() { has_last_ = false; }
+
+ private:
+  void walk(const ScanBlock& block, std::uint32_t index);
+  void tell(std::uint32_t index, std::uint64_t scan_before, std::int16_t before, std::int16_t after);
+
+  Telemetry& telemetry_;
+  Health& health_;
+  const ArmedSet* armed_ = nullptr;
+  bool has_last_ = false;
+  std::array<std::int16_t, wire::kChannelCount> last_{};  // codes of the scan before the block
+  std::array<RateLimit, kThresholdsMax> limits_{};
+};
+
+}  // namespace firmware
