@@ -92,10 +92,11 @@ void twelve_volts(const proto::Unit& unit, proto::LabelAudit& audit) {
   RailWatts others = full_amps_watts(unit);
   others[proto::RAIL_P12V] = 0;
   const double taken = most_together(others, unit.combined());
-  arithmetic(audit, "+12V keeps",
-             fmt::format("{} W - {} W with every other output full = {} W; usable {} W / 12 V = {:.1f} A",
-                         number(unit.total_w()), number(taken), number(unit.total_w() - taken), number(left),
-                         audit.left_12v_a()));
+  const double rest = unit.total_w() - taken;
+  std::string line = fmt::format("{} W - {} W with every other output full = {} W", number(unit.total_w()),
+                                 number(taken), number(rest));
+  if (left < rest) line += fmt::format(", of which its own limits allow {} W", number(left));
+  arithmetic(audit, "+12V keeps", fmt::format("{}: {:.1f} A", line, audit.left_12v_a()));
 }
 
 void minor_outputs(const proto::Unit& unit, proto::LabelAudit& audit) {

@@ -113,18 +113,22 @@ void Remarks::combined_limits() {
 void Remarks::sum_against_total() {
   double sum = audit_.sum_within_combined_w();
   std::string line = fmt::format("{} W within combined limits", number(sum));
+  bool judged = true;
   for (const proto::Rail rail : kRailOrder) {
     if (find_rail(unit_, rail) != nullptr) continue;
     const std::string label(model::rail_label(rail));
     const double allowed = rules_.unprinted_w(rail);
     if (allowed == 0) {
+      judged = false;
+      raise(proto::LABEL_CHECK_RAIL_MISSING, label, "amps not printed");
       gap(fmt::format("{} amps not printed: the sum of all outputs was not held against the total", label));
-      return;
+      continue;
     }
     sum += allowed;
     line += fmt::format(" + {} W for {}, not printed, at most", number(allowed), label);
     gap(fmt::format("{} amps not printed: left out of the sums", label));
   }
+  if (!judged) return;
   const double margin = threshold(proto::LABEL_CHECK_SUM_BELOW_TOTAL) / 100;
   if (sum >= unit_.total_w() * (1 - margin)) return;
   raise(proto::LABEL_CHECK_SUM_BELOW_TOTAL, "all outputs",

@@ -164,11 +164,11 @@ void Remarks::missing() {
            std::ranges::find(limit.rails(), int{proto::RAIL_P3V3}) != limit.rails().end();
   });
   if (audit_.has_minor_share_percent() && !combined) {
-    raise(proto::LABEL_CHECK_COMBINED_MISSING, "", "not printed");
+    raise(proto::LABEL_CHECK_COMBINED_MISSING, "", "");
   }
-  if (audit_.share_12v_is_upper_bound()) raise(proto::LABEL_CHECK_TWELVE_MISSING, "", "not printed");
-  if (unit_.edition().empty()) raise(proto::LABEL_CHECK_EDITION_MISSING, "", "not printed");
-  if (unit_.date().empty()) raise(proto::LABEL_CHECK_DATE_MISSING, "", "not printed");
+  if (audit_.share_12v_is_upper_bound()) raise(proto::LABEL_CHECK_TWELVE_MISSING, "", "");
+  if (unit_.edition().empty()) raise(proto::LABEL_CHECK_EDITION_MISSING, "", "");
+  if (unit_.date().empty()) raise(proto::LABEL_CHECK_DATE_MISSING, "", "");
 }
 
 }  // namespace host::label

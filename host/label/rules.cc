@@ -30,6 +30,7 @@ bool has_threshold(proto::LabelCheck check) {
     case proto::LABEL_CHECK_NEED_NOT_COVERED:
     case proto::LABEL_CHECK_SOCKET_TWICE:
     case proto::LABEL_CHECK_PEAK_BELOW_TOTAL:
+    case proto::LABEL_CHECK_RAIL_MISSING:
       return false;
     default:
       return true;

@@ -75,8 +75,9 @@ void remark_lines(const LabelAudit& audit, std::string& text) {
   for (int weight = proto::RemarkWeight_MAX; weight > proto::REMARK_WEIGHT_UNKNOWN; --weight) {
     for (const proto::LabelRemark& remark : audit.remarks()) {
       if (remark.weight() != weight) continue;
-      text += fmt::format("    rule {}, {}: {}\n      {}\n      source: {}\n", remark.rule(),
-                          weight_word(remark.weight()), remark.words(), remark.arithmetic(), remark.status());
+      text += fmt::format("    rule {}, {} ({}): {}\n", remark.rule(), weight_word(remark.weight()), remark.status(),
+                          remark.words());
+      if (!remark.arithmetic().empty()) text += fmt::format("      {}\n", remark.arithmetic());
     }
   }
 }

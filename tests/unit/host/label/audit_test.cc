@@ -98,6 +98,8 @@ TEST(LabelAuditTest, SumIsNotJudgedWithoutFiveVolts) {
   const proto::LabelAudit audit = audit_of("total_w: 750 rails { rail: RAIL_P12V amps: 50 }");
   EXPECT_FALSE(remarks_on(audit, proto::LABEL_CHECK_SUM_BELOW_TOTAL));
   EXPECT_FALSE(remarks_on(audit, proto::LABEL_CHECK_SUM_MARGIN));
+  EXPECT_TRUE(remarks_on(audit, proto::LABEL_CHECK_RAIL_MISSING));
+  EXPECT_EQ(audit.verdict(), proto::LABEL_VERDICT_NEEDS_EXPLAINING);
   EXPECT_TRUE(std::ranges::any_of(audit.gaps(), [](const std::string& gap) {
     return gap == "+5V amps not printed: the sum of all outputs was not held against the total";
   }));
