@@ -8,7 +8,10 @@ namespace host::decode {
 namespace {
 
 constexpr double kSpanLeastS = 1.0;
-constexpr std::size_t kStretches = 8;
+// Stretches to judge the line by: enough to follow a wandering clock, each with enough marks to show its lower edge.
+constexpr std::uint64_t kStretchesLeast = 8;
+constexpr std::uint64_t kStretchesMost = 64;
+constexpr std::uint64_t kStretchMarks = 20;
 
 }  // namespace
 
@@ -76,9 +79,10 @@ std::optional<ClockLine> ClockFit::line() const {
   line.seconds_per_scan = 1.0 / scan_rate_hz_ + slope;
   line.rate_ppm = (1.0 / (line.seconds_per_scan * scan_rate_hz_) - 1.0) * 1e6;
   // A wandering clock leaves a stretch whose earliest arrival lies well above any straight line.
-  for (std::size_t stretch = 0; stretch < kStretches; ++stretch) {
-    const std::size_t begin = points_.size() * stretch / kStretches;
-    const std::size_t end = points_.size() * (stretch + 1) / kStretches;
+  const std::size_t stretches = std::clamp(marks_ / kStretchMarks, kStretchesLeast, kStretchesMost);
+  for (std::size_t stretch = 0; stretch < stretches; ++stretch) {
+    const std::size_t begin = points_.size() * stretch / stretches;
+    const std::size_t end = points_.size() * (stretch + 1) / stretches;
     double least = std::numeric_limits<double>::infinity();
     for (std::size_t i = begin; i < end; ++i) {
       least = std::min(least, points_[i].y - (offset + slope * points_[i].x));

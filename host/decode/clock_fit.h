@@ -19,7 +19,7 @@ struct ClockLine {
   double offset_s = 0;  // of the line at first_scan above first_host; not above 0
   double seconds_per_scan = 0;
   double rate_ppm = 0;       // device clock against host clock; above 0: the device runs fast
-  double uncertainty_s = 0;  // how far the line misses the earliest arrival of the worst eighth of the stretch
+  double uncertainty_s = 0;  // how far the line misses the earliest arrival of the worst stretch of the session
 };
 
 /// Scans that may have been the present at some host time.
