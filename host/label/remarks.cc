@@ -50,9 +50,9 @@ void Remarks::contradictions() {
 
 void Remarks::rails_against_total() {
   for (const proto::RailPower& power : audit_.rails()) {
-    // A sum of sub-rails above the total is normal: each is a limit of its own, not a promise for all at once.
-    if (power.sum_of_sub_rails() || !beyond(proto::LABEL_CHECK_RAIL_ABOVE_TOTAL, power.watts(), unit_.total_w()))
-      continue;
+    // The sum of sub-rails never lands here, it is taken as the total at most: each is a limit of its own, not a
+    // promise for all at once.
+    if (!beyond(proto::LABEL_CHECK_RAIL_ABOVE_TOTAL, power.watts(), unit_.total_w())) continue;
     raise(proto::LABEL_CHECK_RAIL_ABOVE_TOTAL, power.label(),
           fmt::format("{}, above the total {} W by {} W", times_line(rail_volts(power.rail()), power.amps()),
                       number(unit_.total_w()), number(power.watts() - unit_.total_w())));

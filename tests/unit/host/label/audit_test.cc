@@ -58,6 +58,17 @@ TEST(LabelAuditTest, TotalMadeOfEveryOutputAtFullAmpsNeedsExplaining) {
   EXPECT_FALSE(remarks_on(audit, proto::LABEL_CHECK_SUM_BELOW_TOTAL));
 }
 
+// Of 600 W: 12 x 35 = 420 W (70 %), all outputs 420 + 187 = 607 W, 1.2 % above; 12 x 36 = 432 W (72 %), 619 W, 3.2 %.
+TEST(LabelAuditTest, LowShareAloneDoesNotMakeTheTotalUnusableOutputs) {
+  const auto of_600 = [](std::string_view amps) {
+    std::string text = with_12v(amps);
+    return audit_of(text.replace(text.find("total_w: 750"), 12, "total_w: 600"));
+  };
+  EXPECT_TRUE(remarks_on(of_600("35"), proto::LABEL_CHECK_UNUSABLE_OUTPUTS));
+  EXPECT_FALSE(remarks_on(of_600("36"), proto::LABEL_CHECK_UNUSABLE_OUTPUTS));
+  EXPECT_TRUE(remarks_on(of_600("36"), proto::LABEL_CHECK_SUM_MARGIN));
+}
+
 // 12 x 49 = 588, 12 x 60 = 720; the rest without the combined limit is 187 W. 588 + 187 = 775 W is 3.3 % above 750.
 TEST(LabelAuditTest, SumLittleAboveTheTotalWithAHighShareIsOnlyNoted) {
   const proto::LabelAudit audit = audit_of(with_12v("49"));
