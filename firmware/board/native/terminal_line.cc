@@ -12,7 +12,6 @@
 #include <cstring>
 
 #include "firmware/board/native/waiting.h"
-#include "proto/wire/window.h"
 
 namespace firmware {
 
@@ -42,20 +41,13 @@ bool TerminalLine::open() {
   return true;
 }
 
-void TerminalLine::begin_block(std::uint32_t line_bytes_per_s) {
-  // What a block leaves unused is gone, as on a real line.
-  fraction_ += line_bytes_per_s;
-  budget_ = fraction_ / 1000;
-  fraction_ %= 1000;
-}
-
 std::size_t TerminalLine::room() const {
   if (dead_) return 0;
   if (policy_ == LinePolicy::kDrop) {
     pollfd wanted{.fd = master_, .events = POLLOUT, .revents = 0};
     if (poll(&wanted, 1, 0) <= 0) return 0;
   }
-  return unlimited_ ? SIZE_MAX : static_cast<std::size_t>(budget_);
+  return budget_.room();
 }
 
 std::size_t TerminalLine::try_write(std::span<const std::byte> bytes) {
@@ -72,7 +64,7 @@ std::size_t TerminalLine::try_write(std::span<const std::byte> bytes) {
       dead_ = true;
     }
   }
-  if (!unlimited_) budget_ -= written;
+  budget_.spend(written);
   return written;
 }
 

@@ -8,6 +8,7 @@
 #include <span>
 #include <string>
 
+#include "firmware/board/line_budget.h"
 #include "firmware/board/native/options.h"
 #include "firmware/hal/serial.h"
 
@@ -26,10 +27,7 @@ class TerminalLine : public SerialTransmitter, public SerialReceiver {
   int fd() const { return master_; }
   const std::string& error() const { return error_; }
 
-  /// One block of 32 scans went by at this rate.
-  void begin_block(std::uint32_t line_bytes_per_s);
-  /// No run: the budget does not hold, since no device time goes by.
-  void set_unlimited(bool unlimited) { unlimited_ = unlimited; }
+  LineBudget& budget() { return budget_; }
 
   std::size_t room() const override;
   std::size_t try_write(std::span<const std::byte> bytes) override;
@@ -47,10 +45,8 @@ class TerminalLine : public SerialTransmitter, public SerialReceiver {
   int slave_ = -1;  // held open, so that a host may close the port and open it again
   std::string path_;
   std::string error_;
-  bool unlimited_ = true;
   bool dead_ = false;
-  std::uint64_t budget_ = 0;    // bytes left of this block
-  std::uint64_t fraction_ = 0;  // of a byte, in 1/1000
+  LineBudget budget_;
 };
 
 }  // namespace firmware

@@ -103,7 +103,7 @@ void VirtualJig::handle_bytes() {
     ++commands_;
     // Outside a run an answer does not wait for the next block, nor do the first frames of a run.
     if (was_running && jig_.running()) continue;
-    line_.set_unlimited(true);
+    line_.budget().set_unlimited(true);
     talk();
   }
 }
@@ -112,8 +112,8 @@ VirtualJig::Step VirtualJig::take_block() {
   const ScanBlock* block = scans_.take_block();
   if (block == nullptr) return Step::kGoOn;
   jig_.on_block(*block);
-  line_.set_unlimited(!jig_.running());
-  line_.begin_block(jig_.line_bytes_per_s());
+  line_.budget().set_unlimited(!jig_.running());
+  line_.budget().begin_block(jig_.line_bytes_per_s());
   talk();
   if (line_.dead()) return failed("the host does not read its port");
   return scans_.send_outputs() ? Step::kGoOn : Step::kEnd;
@@ -126,7 +126,7 @@ void VirtualJig::talk() {
 
 void VirtualJig::finish() {
   jig_.stop();
-  line_.set_unlimited(true);
+  line_.budget().set_unlimited(true);
   talk();
   line_.linger(kLingerMs);
 }

@@ -1,0 +1,143 @@
+// SPDX-License-Identifier: Apache-2.0
+// A jig on a board of memory: what the host sends goes in, what the jig says comes out decoded.
+#pragma once
+
+#include <array>
+#include <cstddef>
+#include <cstdint>
+#include <functional>
+#include <memory>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "firmware/app/jig.h"
+#include "link.pb.h"
+#include "proto/wire/window_codec.h"
+
+namespace firmware::testing {
+
+namespace proto = steadyrail::proto;
+
+/// A line that takes what its budget allows.
+class MemoryLine : public SerialTransmitter {
+ public:
+  std::size_t room() const override { return budget; }
+  std::size_t try_write(std::span<const std::byte> sent) override;
+
+  std::size_t budget = SIZE_MAX;
+  std::vector<std::byte> bytes;
+};
+
+class MemoryStore : public NonVolatileStore {
+ public:
+  MemoryStore();
+  const Identity& identity() const override { return identity_; }
+  std::uint32_t boot_count() const override { return boot; }
+  std::uint32_t reset_cause() const override { return 3; }
+
+  std::uint32_t boot = 7;
+
+ private:
+  Identity identity_;
+};
+
+/// Outputs as last driven.
+class MemoryOutputs : public LoadGates, public PsOnDriver, public ModeLink, public Watchdog {
+ public:
+  void set(std::uint32_t to, std::uint64_t from) override {
+    gates = to;
+    gates_from_scan = from;
+  }
+  void drive(bool on) override { ps_on = on; }
+  Mode read() override { return mode; }
+  void feed() override { ++feeds; }
+
+  Mode mode = Mode::kObserve;
+  std::uint32_t gates = 0xFF;  // what a reset must switch off
+  std::uint64_t gates_from_scan = 0;
+  bool ps_on = true;
+  std::uint32_t feeds = 0;
+};
+
+/// Code of a channel at a scan.
+using Signal = std::function<std::int16_t(std::uint64_t scan, std::size_t channel)>;
+
+ScanBlock block_of(std::uint64_t first_scan, const Signal& signal);
+
+/// Payload in a frame, delimiter included.
+std::vector<std::byte> framed(std::string_view payload);
+
+/// One frame of the jig as an outsider reads it.
+struct HeardFrame {
+  proto::JigToHost message;
+  std::size_t frame_bytes = 0;
+};
+
+class JigFixture {
+ public:
+  explicit JigFixture(Mode mode = Mode::kObserve, std::uint32_t sequence = 0);
+
+  /// Sends a command with the next id, and lets the jig talk.
+  void send(proto::HostToJig command);
+  void send_bytes(std::span<const std::byte> bytes);
+  void identify();
+  void configure(std::uint32_t scans_per_window = 32, std::uint32_t line_bytes_per_s = 200000);
+  void start();
+  void stop();
+  void keep_alive();
+  /// Configure (changed by `change`), Arm, Start.
+  void begin(const proto::Arm& arm, const std::function<void(proto::Configure&)>& change = {});
+
+  /// Plays whole blocks of `signal`; between them the jig talks within `bytes_per_block`.
+  void play(const Signal& signal, std::size_t blocks, std::size_t bytes_per_block = SIZE_MAX);
+  /// The next block is `scans` later.
+  void lose(std::uint32_t scans) { next_scan_ += scans; }
+  /// For the next block played.
+  void edge(const LineEdge& edge) { edges_.push_back(edge); }
+  void talk();
+
+  /// Everything said since the last call.
+  std::vector<HeardFrame> heard();
+  std::uint64_t next_scan() const { return next_scan_; }
+  const Health& health() const { return jig_->health(); }
+  Jig& jig() { return *jig_; }
+
+  MemoryLine line;
+  MemoryStore store;
+  MemoryOutputs outputs;
+  std::uint32_t last_id = 0;
+
+ private:
+  std::unique_ptr<Jig> jig_;
+  std::uint64_t next_scan_ = 0;
+  std::vector<LineEdge> edges_;
+};
+
+/// The frames of one kind, e.g. of_kind(frames, proto::JigToHost::kEvent).
+std::vector<proto::JigToHost> of_kind(const std::vector<HeardFrame>& frames, proto::JigToHost::ContentCase kind);
+std::vector<proto::Event> events_of(const std::vector<HeardFrame>& frames, proto::Event::KindCase kind);
+/// The last one of all acknowledgements.
+proto::Acknowledgement last_answer(const std::vector<HeardFrame>& frames);
+wire::DecodedWindows windows_of(const proto::JigToHost& message);
+
+/// A low limit with its release one code above, nothing kept for depth alone.
+proto::ArmedLimit low_limit(std::uint32_t channel, std::int32_t code, std::uint32_t least_scans = 1);
+
+/// Pseudo-random numbers from a seed (Knuth's 64-bit linear congruential generator, high half).
+class Random {
+ public:
+  explicit Random(std::uint64_t seed) : state_(seed) {}
+  std::uint32_t next() {
+    state_ = state_ * 6364136223846793005U + 1442695040888963407U;
+    return static_cast<std::uint32_t>(state_ >> 32);
+  }
+  std::int32_t between(std::int32_t least, std::int32_t most) {
+    return least + static_cast<std::int32_t>(next() % static_cast<std::uint32_t>(most - least + 1));
+  }
+
+ private:
+  std::uint64_t state_;
+};
+
+}  // namespace firmware::testing
