@@ -178,20 +178,25 @@ double FrontEnd::attenuation(const Channel& channel, double hz) const {
   return 1 / std::sqrt(product);
 }
 
-void FrontEnd::sample(const Ripple& main, const Ripple& standby, std::array<std::int16_t, wire::kChannelCount>& codes) {
+void FrontEnd::set_ripple(const Ripple& main, const Ripple& standby) {
+  for (Channel& channel : channels_) {
+    if (!channel.used || channel.signals[0] >= kTaps) continue;
+    const std::size_t tap = channel.signals[0];
+    channel.main_ripple_codes = main.peak_v[tap] * attenuation(channel, main.hz) * channel.codes_per_unit;
+    channel.standby_ripple_codes = standby.peak_v[tap] * attenuation(channel, standby.hz) * channel.codes_per_unit;
+  }
+}
+
+void FrontEnd::sample(double main_sine, double standby_sine, std::array<std::int16_t, wire::kChannelCount>& codes) {
   for (std::size_t i = 0; i < channels_.size(); ++i) {
     const Channel& channel = channels_[i];
     if (!channel.used) {
       codes[i] = 0;
       continue;
     }
-    double value = sampled_[i];
-    if (first_signal_[i] < kTaps) {
-      const Ripple& ripple = first_signal_[i] == k5SbMain ? standby : main;
-      const double volts = ripple.volts[first_signal_[i]];
-      if (volts != 0) value += volts * attenuation(channel, ripple.hz);
-    }
-    const double code = value * channel.codes_per_unit + channel.code_at_zero + channel.noise_codes * noise_.normal();
+    const double code = sampled_[i] * channel.codes_per_unit + channel.code_at_zero +
+                        main_sine * channel.main_ripple_codes + standby_sine * channel.standby_ripple_codes +
+                        channel.noise_codes * noise_.normal();
     codes[i] = static_cast<std::int16_t>(std::clamp(std::floor(code + 0.5), -32768.0, 32767.0));
   }
 }

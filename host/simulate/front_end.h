@@ -32,10 +32,11 @@ enum Signal : std::size_t {
 };
 using Signals = std::array<double, kSignals>;
 
-/// High-frequency ripple, added after the filter with the filter's attenuation: the sub-steps are too coarse for it.
+/// Switching ripple: a sine at every tap. It is added after the filter with the filter's attenuation, since the
+/// sub-steps are too coarse for it; sampling folds it into the band as it does in a real jig.
 struct Ripple {
   double hz = 0;
-  std::array<double, kTaps> volts{};  // instantaneous, at each tap
+  std::array<double, kTaps> peak_v{};
 };
 
 class FrontEnd {
@@ -44,12 +45,14 @@ class FrontEnd {
   /// cannot feed, a scale of zero, poles below zero or more than kPolesMax.
   static std::expected<FrontEnd, std::string> create(const steadyrail::proto::JigDescription& jig, std::uint64_t seed,
                                                      double step_s);
+  void set_ripple(const Ripple& main, const Ripple& standby);
   /// Fills every pole as if `signals` had stood for ever.
   void settle(const Signals& signals);
   /// One scan: `signals` at the end of each sub-step, straight lines between them.
   void run_scan(std::span<const Signals, kSubSteps> signals);
-  /// Samples all channels: converter codes with noise, clipped to 16 bits. Unused channels read 0.
-  void sample(const Ripple& main, const Ripple& standby, std::array<std::int16_t, wire::kChannelCount>& codes);
+  /// Converter codes of all channels as they stand, with noise, clipped to 16 bits; the sines are the two ripples' now.
+  /// Unused channels read 0.
+  void sample(double main_sine, double standby_sine, std::array<std::int16_t, wire::kChannelCount>& codes);
 
   static constexpr std::size_t kPolesMax = 4;
 
@@ -70,6 +73,8 @@ class FrontEnd {
     double code_at_zero = 0;
     double noise_codes = 0;
     std::vector<double> pole_hz;
+    double main_ripple_codes = 0;  // peak, behind the filter
+    double standby_ripple_codes = 0;
   };
   void gather(const Signals& signals, Lanes& values) const;
   double attenuation(const Channel& channel, double hz) const;

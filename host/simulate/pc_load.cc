@@ -127,10 +127,12 @@ double PcLoad::logic_burst(Burst& burst, double least, double most) {
 }
 
 double PcLoad::standby() {
-  if (parameters_.standby_burst_amps == 0) return parameters_.standby_amps;
+  if (parameters_.standby_burst_amps == 0 || state_ == PcState::kOff) return parameters_.standby_amps;
   if (standby_.left == 0) {
     standby_.on = !standby_.on;
-    standby_.left = scans(standby_.on ? random_.uniform(0.05, 0.4) : random_.uniform(0.5, 2));
+    standby_.left =
+        scans(standby_.on ? random_.uniform(parameters_.standby_burst_least_s, parameters_.standby_burst_most_s)
+                          : random_.uniform(0.3, 1.2));
   }
   --standby_.left;
   return parameters_.standby_amps + (standby_.on ? parameters_.standby_burst_amps : 0);
@@ -139,7 +141,13 @@ double PcLoad::standby() {
 TapAmps PcLoad::wanted() {
   TapAmps amps{};
   amps[k5SbMain] = standby();
-  if (state_ == PcState::kOff) return amps;
+  if (state_ == PcState::kOff) {  // bleeders and leakage; the currents follow the voltage down
+    amps[k12Main] = 0.4;
+    amps[k5Main] = 0.5;
+    amps[k3v3Main] = 0.5;
+    amps[kM12Main] = 0.03;
+    return amps;
+  }
   const double graphics_amps = graphics();
   amps[k12Graphics1] = graphics_amps;
   amps[k12Graphics2] = 0.8 + 0.04 * graphics_amps;  // a second, small card that helps with the same frames

@@ -14,6 +14,7 @@ using TapAmps = std::array<double, kTaps>;
 
 enum class PcState {
   kOff,      // standby circuits only
+  kReset,    // powered, held in reset
   kBoot,     // drives spin up, processor busy, no graphics
   kDesktop,  // quiet
   kMenu,     // graphics holds a level for some hundred milliseconds at a time
@@ -27,8 +28,10 @@ struct PcLoadParameters {
   double excursion_chance = 0.05;  // per frame
   double excursion_factor = 2.2;   // of the frame's level, for half a millisecond
   double standby_amps = 0.6;       // of +5VSB, whatever the state
-  double standby_burst_amps = 0;   // added for 50-400 ms at a time
-  double logic_5v_amps = 4;        // of +5 V, before bursts
+  double standby_burst_amps = 0;   // added at random, for 2 to 30 ms unless said otherwise
+  double standby_burst_least_s = 0.002;
+  double standby_burst_most_s = 0.03;
+  double logic_5v_amps = 4;  // of +5 V, before bursts
 };
 
 class PcLoad {
@@ -79,7 +82,7 @@ class PcLoad {
   Burst drive_;
   Burst logic_5v_;
   Burst logic_3v3_;
-  Burst standby_;
+  Burst standby_{.left = 0, .on = true, .amps = 0};
   double fan_phase_ = 0;  // turns
 
   std::array<TapAmps, 3> recent_{};  // targets of the last three scans: their mean is the current

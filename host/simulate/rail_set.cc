@@ -4,6 +4,7 @@
 // out is the difference between a small rail's cable and load current while its own bulk capacitor recovers.
 #include "host/simulate/rail_set.h"
 
+#include <algorithm>
 #include <utility>
 
 namespace host::simulate {
@@ -122,7 +123,11 @@ void RailSet::settle(const RailDrive& drive, const TapAmps& amps) {
   for (std::size_t i = 0; i < units_.size(); ++i) {
     set_foreign_ground(i);
     Unit& unit = units_[i];
-    unit.plant.settle(unit.inputs_next);
+    if (unit.taps[0] == k5SbMain ? drive.standby_off : drive.main_off) {
+      std::ranges::fill(unit.plant.state(), 0.0);
+    } else {
+      unit.plant.settle(unit.inputs_next);
+    }
     if (i == 0) measure_first_unit();
     unit.inputs_now = unit.inputs_next;
     for (std::size_t s = 0; s < kSubSteps; ++s) {

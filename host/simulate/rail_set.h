@@ -46,7 +46,7 @@ class RailSet {
  public:
   RailSet(const RailSetParameters& parameters, double step_s);
 
-  /// Jumps to rest under these loads with both converters regulating.
+  /// Jumps to rest under these loads; rails whose converter is off lie at 0 V.
   void settle(const RailDrive& drive, const TapAmps& amps);
   /// Extra ohms in each tap's supply conductor from the next scan on.
   void set_contact(const std::array<double, kTaps>& ohm);

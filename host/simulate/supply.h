@@ -17,7 +17,11 @@ namespace host::simulate {
 struct SupplyOptions {
   /// Begin in standby and let the PC switch the supply on after 0.2 s; otherwise the PC is up and settled at scan 0.
   bool from_standby = false;
+  /// No PC: the jig's load gates draw 6 A each, and its PS_ON# alone switches the supply on. Begins in standby.
+  bool load_bank = false;
 };
+
+class World;
 
 class Supply {
  public:
@@ -44,7 +48,6 @@ class Supply {
   double scan_rate_hz() const;
 
  private:
-  class World;
   explicit Supply(std::unique_ptr<World> world);
   std::unique_ptr<World> world_;
 };

@@ -7,20 +7,35 @@
 #include <string>
 #include <string_view>
 
-#include "host/simulate/pc_load.h"
+#include "host/simulate/contact.h"
+#include "host/simulate/mains.h"
+#include "host/simulate/pc.h"
+#include "host/simulate/power_sequence.h"
 #include "host/simulate/rail_set.h"
 
 namespace host::simulate {
 
+/// A +12 V reference that drifts away and stays there.
+struct DriftParameters {
+  double begin_s = 0;
+  double full_s = 0;  // when it has arrived
+  double share = 0;   // of the set voltage
+};
+
 struct SupplyParameters {
   RailSetParameters rails;
+  SequenceParameters sequence;
+  MainsParameters mains;
+  PcParameters pc;
   PcLoadParameters load;
-  double rated_12v_a = 57;  // as on the label: the scale of mains residue
-  double mains_hz = 50;
+  std::optional<ContactParameters> contact;
+  DriftParameters drift;
+  bool pwr_ok_chatters = false;    // a 2 us pulse each time the primary capacitor comes near the warning level
   double mains_residue_v = 0.005;  // amplitude on +12 V at rated current, at twice the mains frequency
   double switching_hz = 100e3;
-  double ripple_current_pp_a = 4;  // through the output capacitor's resistance
+  double ripple_current_pp_a = 4;  // through the resistance of the output capacitors
   double standby_switching_hz = 65e3;
+  double standby_ripple_current_pp_a = 0.5;
 };
 
 /// The sound supply.
