@@ -2,6 +2,7 @@
 #include "host/label/power.h"
 
 #include <cmath>
+#include <random>
 
 #include "tests/unit/host/label/label_fixture.h"
 
@@ -52,6 +53,54 @@ TEST(MostTogetherTest, NamesALimitThatCrossesAnotherAndStaysAnUpperBound) {
   // 716.
   EXPECT_DOUBLE_EQ(most_together(watts_of(648, 100, 66), unit.combined(), &crossing), 716);
   EXPECT_EQ(crossing, std::vector<int>{1});
+}
+
+// The most by trying every share of whole watts: with nested limits a maximum lies on whole watts.
+int most_by_trying(const RailWatts& watts, const proto::Unit& unit) {
+  int best = 0;
+  for (int twelve = 0; twelve <= watts[proto::RAIL_P12V]; ++twelve) {
+    for (int five = 0; five <= watts[proto::RAIL_P5V]; ++five) {
+      for (int three = 0; three <= watts[proto::RAIL_P3V3]; ++three) {
+        const bool kept = std::ranges::all_of(unit.combined(), [&](const proto::CombinedLimit& limit) {
+          int sum = 0;
+          for (const int rail : limit.rails()) {
+            sum += rail == proto::RAIL_P12V ? twelve : rail == proto::RAIL_P5V ? five : three;
+          }
+          return sum <= limit.watts();
+        });
+        if (kept) best = std::max(best, twelve + five + three);
+      }
+    }
+  }
+  return best;
+}
+
+TEST(MostTogetherTest, AgreesWithTryingEveryShare) {
+  constexpr proto::Rail kThree[] = {proto::RAIL_P12V, proto::RAIL_P5V, proto::RAIL_P3V3};
+  int crossed = 0;
+  for (unsigned seed = 1; seed <= 500; ++seed) {
+    std::mt19937 random(seed);
+    const RailWatts watts = watts_of(random() % 9, random() % 9, random() % 9);
+    proto::Unit unit;
+    for (unsigned limits = random() % 4; limits > 0; --limits) {
+      proto::CombinedLimit& limit = *unit.add_combined();
+      const unsigned left_out = random() % 4;  // 3: none
+      for (unsigned at = 0; at < 3; ++at) {
+        if (at != left_out) limit.add_rails(kThree[at]);
+      }
+      limit.set_watts(1 + random() % 20);
+    }
+    std::vector<int> crossing;
+    const double found = most_together(watts, unit.combined(), &crossing);
+    crossed += crossing.empty() ? 0 : 1;
+    if (crossing.empty()) {
+      EXPECT_EQ(found, most_by_trying(watts, unit)) << "seed " << seed;
+    } else {
+      EXPECT_GE(found, most_by_trying(watts, unit)) << "seed " << seed;
+    }
+  }
+  EXPECT_GT(crossed, 50);
+  EXPECT_LT(crossed, 450);
 }
 
 // Worked example of the label audit: 650 W, +12 V 54 A, +5 V 20 A, +3.3 V 20 A, together 120 W, +5VSB 3 A, -12 V 0.3 A.
