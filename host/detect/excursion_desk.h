@@ -1,0 +1,82 @@
+// SPDX-License-Identifier: Apache-2.0
+// Excursions of a session: the chip's own where it was armed with the edition judged, windows otherwise and besides.
+#pragma once
+
+#include <array>
+#include <cstdint>
+#include <deque>
+#include <functional>
+#include <vector>
+
+#include "host/detect/found.h"
+#include "host/detect/history.h"
+#include "host/detect/window_run.h"
+#include "link.pb.h"
+
+namespace host::detect {
+
+class ExcursionDesk {
+ public:
+  /// `armed`: the jig was armed with `limits`. `listed` is told of each event that enters the book.
+  ExcursionDesk(const model::Jig& jig, const steadyrail::proto::LimitSet* limits, bool armed, EventBook& book,
+                const History& history, std::function<void(const Found&)> listed);
+
+  void add(const Block& block);
+  void chip(const steadyrail::proto::Excursion& event);
+  void storm(const steadyrail::proto::Storm& event);
+  /// A hole: open runs end, truncated.
+  void gap();
+  /// Nothing follows: everything that waits is resolved.
+  void finish();
+
+  /// The rule of a channel and side in codes; nullptr where the edition has no limit.
+  const ExcursionRule* rule(std::size_t channel, judge::Side side) const;
+  /// Places where chip and windows contradict each other, in words.
+  std::vector<std::string> contradictions() const;
+
+ private:
+  struct Waiting {
+    Found found;
+    std::int32_t extreme = 0;  // code
+    std::uint64_t extreme_scan = 0;
+    std::uint64_t due = 0;  // resolved when windows reach this scan
+    bool run = false;
+    WindowRun window;
+  };
+  struct Span {
+    std::uint64_t start;
+    std::uint64_t end;
+  };
+  struct Sided {
+    int tracker = -1;
+    std::deque<Span> chip;  // what the chip reported of late
+    std::uint64_t chip_events = 0;
+    std::uint64_t counted_beyond = 0;  // scans, by the windows' own counts
+    std::uint64_t unreported = 0;      // runs the chip should have kept
+  };
+
+  Sided& sided(std::size_t channel, judge::Side side) { return sided_[channel][side == judge::Side::kHigh]; }
+  const Sided& sided(std::size_t channel, judge::Side side) const {
+    return sided_[channel][side == judge::Side::kHigh];
+  }
+  void remember(std::size_t channel, judge::Side side, std::uint64_t start, std::uint64_t end);
+  void count_beyond(const Block& block);
+  void collect();
+  void wait(Waiting waiting);
+  void release(std::uint64_t reached);
+  void resolve(Waiting& waiting);
+  bool reported(const WindowRun& run) const;
+  bool worth_listing(Waiting& waiting);
+
+  const model::Jig& jig_;
+  bool armed_;
+  EventBook& book_;
+  const History& history_;
+  std::function<void(const Found&)> listed_;
+  std::vector<WindowRunTracker> trackers_;
+  std::array<std::array<Sided, 2>, wire::kChannelCount> sided_;
+  std::vector<WindowRun> ended_;
+  std::deque<Waiting> waiting_;
+};
+
+}  // namespace host::detect

@@ -1,0 +1,76 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "host/detect/found.h"
+
+#include <algorithm>
+
+namespace host::detect {
+namespace {
+
+// Of equal severity the earlier stays: the order of arrival must not decide what a report shows.
+bool milder_first(const Found& a, const Found& b) {
+  if (a.severity != b.severity) return a.severity > b.severity;
+  return a.start < b.start;
+}
+
+}  // namespace
+
+std::uint32_t EventBook::add(Found found) {
+  Shelf& shelf = shelves_[{found.kind, found.channel}];
+  if (listed_max_ == 0) {
+    ++shelf.counted;
+    return 0;
+  }
+  if (shelf.listed.size() >= listed_max_) {
+    ++shelf.counted;
+    if (!milder_first(found, shelf.listed.front())) return 0;
+    std::ranges::pop_heap(shelf.listed, milder_first);
+    shelf.listed.pop_back();
+  }
+  found.id = next_id_++;
+  const std::uint32_t id = found.id;
+  shelf.listed.push_back(std::move(found));
+  std::ranges::push_heap(shelf.listed, milder_first);
+  return id;
+}
+
+void EventBook::count(steadyrail::proto::EventKind kind, std::uint8_t channel, std::uint64_t events) {
+  if (events > 0) shelves_[{kind, channel}].counted += events;
+}
+
+void EventBook::visit(steadyrail::proto::EventKind kind, std::uint8_t channel, std::uint64_t from, std::uint64_t to,
+                      const std::function<void(Found&)>& change) {
+  const auto shelf = shelves_.find({kind, channel});
+  if (shelf == shelves_.end()) return;
+  for (Found& found : shelf->second.listed) {
+    if (found.start < to && from < std::max(found.end, found.start + 1)) change(found);
+  }
+}
+
+bool EventBook::listed(std::uint32_t id) const {
+  for (const auto& [key, shelf] : shelves_) {
+    if (std::ranges::find(shelf.listed, id, &Found::id) != shelf.listed.end()) return true;
+  }
+  return false;
+}
+
+std::vector<const Found*> EventBook::by_time() const {
+  std::vector<const Found*> all;
+  for (const auto& [key, shelf] : shelves_) {
+    for (const Found& found : shelf.listed) all.push_back(&found);
+  }
+  std::ranges::sort(all, [](const Found* a, const Found* b) {
+    return std::tie(a->start, a->kind, a->channel, a->id) < std::tie(b->start, b->kind, b->channel, b->id);
+  });
+  return all;
+}
+
+std::vector<EventBook::Count> EventBook::counts() const {
+  std::vector<Count> all;
+  for (const auto& [key, shelf] : shelves_) {
+    all.push_back(
+        {static_cast<steadyrail::proto::EventKind>(key.first), key.second, shelf.listed.size(), shelf.counted});
+  }
+  return all;
+}
+
+}  // namespace host::detect

@@ -1,0 +1,83 @@
+// SPDX-License-Identifier: Apache-2.0
+// What detectors hand over, and the bounded book that keeps the worst of it.
+#pragma once
+
+#include <array>
+#include <cstdint>
+#include <functional>
+#include <map>
+#include <optional>
+#include <string>
+#include <utility>
+#include <vector>
+
+#include "host/judge/decision.h"
+#include "result.pb.h"
+
+namespace host::detect {
+
+/// One event. Times in scans of the session; voltages in V (A for a load step).
+struct Found {
+  steadyrail::proto::EventKind kind = steadyrail::proto::EVENT_KIND_UNKNOWN;
+  std::uint8_t channel = 0;
+  judge::Side side = judge::Side::kLow;
+  steadyrail::proto::FigureSource source = steadyrail::proto::FIGURE_SOURCE_UNKNOWN;
+  steadyrail::proto::WithinRating within = steadyrail::proto::WITHIN_RATING_UNKNOWN;
+  bool truncated = false;
+  bool supply_off = false;  // PWR_OK was low, or the supply told to be off, when it began
+  bool clipped = false;     // the extreme stands at the upper end of the converter's range
+  bool judged = false;      // the decision rule applies to its extreme
+  std::uint64_t start = 0;
+  std::uint64_t end = 0;
+  double start_s_offset = 0;  // scans to add to `start` where it is known more finely
+  double start_u_scans = 0.5;
+  double duration_scans = 0;
+  double duration_u_scans = 0;
+  double extreme = 0;
+  double depth = 0;
+  double area_vs = 0;
+  double beyond_scans = 0;  // scans known to lie beyond the limit; 0: not known
+  double severity = 0;      // the book keeps the greatest
+  std::optional<double> step_a, deviation, undershoot, settled_shift, minimum_s, recovery_s, retained;
+  std::optional<bool> explained;
+  std::string note;
+  std::uint32_t id = 0;  // given by the book
+};
+
+/// Events by kind and channel, the worst of each listed, the rest counted.
+class EventBook {
+ public:
+  explicit EventBook(std::uint32_t listed_max) : listed_max_(listed_max) {}
+
+  /// Lists or counts; returns the event's id, 0 when it was only counted.
+  std::uint32_t add(Found found);
+  /// Counts events that are not worth listing.
+  void count(steadyrail::proto::EventKind kind, std::uint8_t channel, std::uint64_t events);
+  /// Listed events of a kind and channel that share a scan with [from, to); for sharpening in place, severity kept.
+  void visit(steadyrail::proto::EventKind kind, std::uint8_t channel, std::uint64_t from, std::uint64_t to,
+             const std::function<void(Found&)>& change);
+
+  bool listed(std::uint32_t id) const;
+  /// All listed events in order of time.
+  std::vector<const Found*> by_time() const;
+  struct Count {
+    steadyrail::proto::EventKind kind;
+    std::uint8_t channel;
+    std::uint64_t listed;
+    std::uint64_t counted;
+  };
+  std::vector<Count> counts() const;
+
+ private:
+  struct Shelf {
+    std::vector<Found> listed;  // a heap, the least severe first
+    std::uint64_t counted = 0;
+  };
+  using Key = std::pair<int, std::uint8_t>;
+
+  std::uint32_t listed_max_;
+  std::uint32_t next_id_ = 1;
+  std::map<Key, Shelf> shelves_;
+};
+
+}  // namespace host::detect

@@ -1,0 +1,178 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "host/detect/review.h"
+
+#include <algorithm>
+#include <utility>
+
+#include <fmt/format.h>
+
+#include "host/detect/review_state.h"
+#include "host/detect/verdicts.h"
+
+namespace host::detect {
+namespace {
+
+using steadyrail::proto::RecordingHeader;
+using steadyrail::proto::SessionResult;
+
+// A scan index beyond this (2^60: a million years) is no index, and sums over it could wrap.
+constexpr std::uint64_t kScanMost = std::uint64_t{1} << 60;
+
+std::vector<judge::UnderRead> chains_of(const model::Jig& jig) {
+  std::vector<judge::UnderRead> chains;
+  for (std::size_t i = 0; i < wire::kChannelCount; ++i) {
+    const model::JigChannel* channel = jig.at(i);
+    const bool rail = channel != nullptr && channel->kind == steadyrail::proto::CHANNEL_KIND_RAIL_VOLTAGE;
+    chains.emplace_back(rail ? std::span<const double>(channel->pole_hz) : std::span<const double>(),
+                        jig.scan_rate_hz());
+  }
+  return chains;
+}
+
+std::optional<steadyrail::proto::Unit> unit_of(const ReviewOptions& options, const RecordingHeader& header) {
+  if (options.unit) return options.unit;
+  if (header.has_unit()) return header.unit();
+  return std::nullopt;
+}
+
+}  // namespace
+
+Session::Session(model::Jig described, const ReviewOptions& options, const RecordingHeader& header)
+    : jig(std::move(described)),
+      limits(options.limits),
+      unit(unit_of(options, header)),
+      chains(chains_of(jig)),
+      maker(jig, unit ? &*unit : nullptr, limit_set()),
+      tally(jig),
+      book(options.events_listed_max),
+      excursions(jig, limit_set(), limits && !header.edition().empty() && header.edition() == limits->edition(), book,
+                 history, [](const Found&) {}) {}
+
+void Session::windows(const decode::WindowBatch& batch) {
+  const bool sound = batch.windows != nullptr && batch.window_count >= 1 &&
+                     batch.window_count <= wire::kWindowsPerBlock && batch.scans_per_window >= 1 &&
+                     batch.scans_per_window <= wire::kScansPerWindowMax && batch.first_scan < kScanMost;
+  if (!sound || batch.first_scan < end_scan) {
+    ++batches_ignored;
+    return;
+  }
+  if (batch.first_scan != end_scan && first_scan) hole();
+  if (!first_scan) first_scan = batch.first_scan;
+  end_scan = batch.end_scan();
+  count_clipped(batch);
+  const Block& block = maker.make(batch);
+  history.add(block);
+  overview.add(block);
+  tally.add(block);
+  excursions.add(block);
+}
+
+void Session::count_clipped(const decode::WindowBatch& batch) {
+  if (batch.clipped_mask == 0) return;
+  for (std::uint32_t window = 0; window < batch.window_count; ++window) {
+    bool clipped = false;
+    for (const auto& channel : jig.channels()) {
+      if ((batch.clipped_mask >> channel.index & 1U) == 0) continue;
+      const auto& columns = batch.windows->channels[channel.index];
+      clipped = clipped || columns.min[window] == INT16_MIN || columns.max[window] == INT16_MAX;
+    }
+    // How many scans of the window clipped is not told: all of them is the bound.
+    if (clipped) scans_clipped += batch.scans_per_window;
+  }
+}
+
+void Session::hole() {
+  maker.gap();
+  excursions.gap();
+}
+
+void Session::finish() {
+  excursions.finish();
+}
+
+double Session::share() const {
+  if (!first_scan || end_scan == *first_scan) return 0;
+  return static_cast<double>(tally.scans_seen()) / static_cast<double>(end_scan - *first_scan);
+}
+
+Review::Review(ReviewOptions options) : state_(std::make_unique<State>()) {
+  state_->options = std::move(options);
+}
+Review::~Review() = default;
+
+void Review::header(const RecordingHeader& header) {
+  state_->simulated = state_->simulated || header.simulated();
+  if (state_->session) return;  // one header a session; a second one must not begin it anew
+  auto jig = model::Jig::from_description(header.jig(), "recording");
+  if (!jig) {
+    state_->remarks.push_back("the jig description of the recording cannot be used, so nothing was judged: " +
+                              model::to_string(jig.error()));
+    return;
+  }
+  state_->session.emplace(std::move(*jig), state_->options, header);
+}
+
+void Review::hello(const steadyrail::proto::Hello& hello) {
+  state_->simulated = state_->simulated || hello.simulated();
+}
+
+void Review::windows(const decode::WindowBatch& batch) {
+  if (state_->session) state_->session->windows(batch);
+}
+
+void Review::capture(const decode::CaptureBatch&) {}
+
+void Review::event(const steadyrail::proto::Event& event) {
+  if (!state_->session) return;
+  if (event.has_excursion()) state_->session->excursions.chip(event.excursion());
+  if (event.has_storm()) state_->session->excursions.storm(event.storm());
+}
+
+void Review::status(const steadyrail::proto::Status&) {}
+
+void Review::gap(const decode::ScanGap&) {
+  if (state_->session) state_->session->hole();
+}
+
+void Review::restarted(std::uint32_t) {
+  if (state_->session) state_->session->hole();
+}
+
+void Review::note(const steadyrail::proto::HostNote&) {}
+
+void Review::finish() {
+  if (state_->session) state_->session->finish();
+}
+
+SessionResult Review::result() const {
+  SessionResult result;
+  result.set_simulated(state_->simulated);
+  result.set_conclusion(steadyrail::proto::CONCLUSION_NOT_TESTED);
+  for (const auto& remark : state_->remarks) result.add_remarks(remark);
+  if (state_->options.limits) result.set_edition(state_->options.limits->edition());
+  if (!state_->session) {
+    if (state_->remarks.empty()) result.add_remarks("the recording has no header: nothing was judged");
+    return result;
+  }
+  const Session& session = *state_->session;
+  Seen seen;
+  seen.scans_share = session.share();
+  write_verdicts(session.jig, session.limit_set(), session.tally, session.chains, seen, result);
+  write_events(session, result);
+  result.mutable_coverage()->set_scans_clipped(session.scans_clipped);
+  for (const auto& remark : session.maker.rating().remarks()) result.add_remarks(remark);
+  for (const auto& remark : session.excursions.contradictions()) result.add_remarks(remark);
+  if (session.batches_ignored > 0) {
+    result.add_remarks(
+        fmt::format("{} window blocks out of order or without meaning were left out", session.batches_ignored));
+  }
+  return result;
+}
+
+steadyrail::proto::Drawings Review::drawings() const {
+  steadyrail::proto::Drawings drawings;
+  if (state_->session) state_->session->overview.write(state_->session->jig, drawings);
+  return drawings;
+}
+
+}  // namespace host::detect

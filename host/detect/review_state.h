@@ -1,0 +1,59 @@
+// SPDX-License-Identifier: Apache-2.0
+// Inside of Review: what one session's detectors share.
+#pragma once
+
+#include <cstdint>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "host/detect/block.h"
+#include "host/detect/excursion_desk.h"
+#include "host/detect/found.h"
+#include "host/detect/history.h"
+#include "host/detect/overview.h"
+#include "host/detect/review.h"
+#include "host/detect/tally.h"
+#include "host/judge/under_read.h"
+
+namespace host::detect {
+
+/// Everything that needs a jig description; made when the header arrives.
+struct Session {
+  Session(model::Jig described, const ReviewOptions& options, const steadyrail::proto::RecordingHeader& header);
+
+  const steadyrail::proto::LimitSet* limit_set() const { return limits ? &*limits : nullptr; }
+  void windows(const decode::WindowBatch& batch);
+  void count_clipped(const decode::WindowBatch& batch);
+  void hole();
+  void finish();
+  /// Scans seen of all scans between the first and the last.
+  double share() const;
+
+  model::Jig jig;
+  std::optional<steadyrail::proto::LimitSet> limits;
+  std::optional<steadyrail::proto::Unit> unit;
+  std::vector<judge::UnderRead> chains;  // by channel index
+  BlockMaker maker;
+  History history;
+  OverviewBook overview;
+  Tally tally;
+  EventBook book;
+  ExcursionDesk excursions;
+  std::optional<std::uint64_t> first_scan;
+  std::uint64_t end_scan = 0;
+  std::uint64_t scans_clipped = 0;
+  std::uint64_t batches_ignored = 0;
+};
+
+struct Review::State {
+  ReviewOptions options;
+  bool simulated = false;
+  std::optional<Session> session;
+  std::vector<std::string> remarks;
+};
+
+/// Fills events, their counts and decisions.
+void write_events(const Session& session, steadyrail::proto::SessionResult& result);
+
+}  // namespace host::detect

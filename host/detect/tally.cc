@@ -1,0 +1,73 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "host/detect/tally.h"
+
+#include <bit>
+
+namespace host::detect {
+
+using steadyrail::proto::WithinRating;
+
+Tally::Tally(const model::Jig& jig) : settled_(jig), scan_period_s_(1 / jig.scan_rate_hz()) {
+  for (const auto& channel : jig.channels()) {
+    if (channel.kind != steadyrail::proto::CHANNEL_KIND_RAIL_VOLTAGE) continue;
+    ChannelTally tally;
+    tally.channel = channel.index;
+    tally.rail = channel.rail;
+    channels_.push_back(tally);
+    pools_.emplace_back(jig.scan_rate_hz());
+  }
+}
+
+void Tally::add(const Block& block) {
+  scans_seen_ += std::uint64_t{block.scans} * block.count;
+  scans_on_ += std::uint64_t{block.scans} * static_cast<unsigned>(std::popcount(block.on));
+  const auto& masks = settled_.find(block);
+  for (std::size_t i = 0; i < channels_.size(); ++i) {
+    ChannelTally& tally = channels_[i];
+    extremes(block, tally);
+    means(block, tally, pools_[i], masks[tally.rail] & block.on);
+  }
+}
+
+void Tally::extremes(const Block& block, ChannelTally& tally) {
+  const auto& columns = block.windows->channels[tally.channel];
+  if (block.on == block.all()) {
+    tally.scans_on += std::uint64_t{block.scans} * block.count;
+    tally.sum_on += static_cast<double>(block.sum_8[tally.channel]) / 8 * block.scans;
+  }
+  const auto deeper = [](const std::optional<Worst>& worst, double outward, double sign) {
+    return !worst || outward < sign * worst->code;
+  };
+  for (int side = 0; side < 2; ++side) {
+    const double sign = side == 0 ? 1 : -1;
+    const auto& extremes = side == 0 ? columns.min : columns.max;
+    const double block_extreme = sign * (side == 0 ? block.low[tally.channel] : block.high[tally.channel]);
+    if (!deeper(tally.dynamic[side], block_extreme, sign)) continue;
+    for (std::uint32_t i = 0; i < block.count; ++i) {
+      if ((block.on >> i & 1U) == 0) continue;
+      const auto within = static_cast<WithinRating>(block.rating[tally.rail][i]);
+      auto& worst = within == WithinRating::WITHIN_RATING_NO ? tally.outside[side] : tally.dynamic[side];
+      if (deeper(worst, sign * extremes[i], sign)) {
+        worst = Worst{static_cast<double>(extremes[i]), block.start_of(i), within};
+      }
+    }
+  }
+}
+
+void Tally::means(const Block& block, ChannelTally& tally, SettledPools& pools, std::uint32_t mask) {
+  const auto& columns = block.windows->channels[tally.channel];
+  for (; mask != 0; mask &= mask - 1) {
+    const auto i = static_cast<std::uint32_t>(std::countr_zero(mask));
+    const std::uint8_t within = block.rating[tally.rail][i];
+    if (within == WithinRating::WITHIN_RATING_NO) continue;
+    SettledPools::Mean mean;
+    const double load = settled_.load(tally.rail, block, i);
+    if (!pools.add(load, block.start_of(i), block.scans, columns.mean_8[i], within, mean)) continue;
+    tally.settled_s += pools.scans_of_mean() * scan_period_s_;
+    auto& [low, high] = tally.settled;
+    if (!low || mean.code < low->code) low = Worst{mean.code, mean.at, mean.within};
+    if (!high || mean.code > high->code) high = Worst{mean.code, mean.at, mean.within};
+  }
+}
+
+}  // namespace host::detect

@@ -1,0 +1,53 @@
+// SPDX-License-Identifier: Apache-2.0
+// What the verdicts rest on: worst settled mean and worst single sample of every voltage channel, inside the rating.
+#pragma once
+
+#include <array>
+#include <cstdint>
+#include <optional>
+#include <vector>
+
+#include "host/detect/settled.h"
+
+namespace host::detect {
+
+/// A figure in codes, where it stood and what is known of the load then.
+struct Worst {
+  double code = 0;
+  std::uint64_t at = 0;
+  steadyrail::proto::WithinRating within = steadyrail::proto::WITHIN_RATING_UNKNOWN;
+};
+
+/// Of one voltage channel; index 0: low side, 1: high side.
+struct ChannelTally {
+  std::size_t channel = 0;
+  steadyrail::proto::Rail rail = steadyrail::proto::RAIL_UNKNOWN;
+  std::array<std::optional<Worst>, 2> dynamic;  // single samples while on and not outside the rating
+  std::array<std::optional<Worst>, 2> outside;  // the same outside the rating
+  std::array<std::optional<Worst>, 2> settled;  // 10 ms means
+  double settled_s = 0;
+  std::uint64_t scans_on = 0;
+  double sum_on = 0;  // of codes over scans_on
+};
+
+class Tally {
+ public:
+  explicit Tally(const model::Jig& jig);
+  void add(const Block& block);
+  const std::vector<ChannelTally>& channels() const { return channels_; }
+  std::uint64_t scans_seen() const { return scans_seen_; }
+  std::uint64_t scans_on() const { return scans_on_; }
+
+ private:
+  void extremes(const Block& block, ChannelTally& tally);
+  void means(const Block& block, ChannelTally& tally, SettledPools& pools, std::uint32_t mask);
+
+  SettledFinder settled_;
+  std::vector<ChannelTally> channels_;
+  std::vector<SettledPools> pools_;
+  double scan_period_s_;
+  std::uint64_t scans_seen_ = 0;
+  std::uint64_t scans_on_ = 0;
+};
+
+}  // namespace host::detect

@@ -1,0 +1,100 @@
+// SPDX-License-Identifier: Apache-2.0
+// Events of the book as results: seconds, uncertainties and the decision on each extreme.
+#include <algorithm>
+
+#include "host/detect/review_state.h"
+#include "host/judge/limit.h"
+#include "host/judge/uncertainty.h"
+#include "host/judge/verdict.h"
+
+namespace host::detect {
+namespace {
+
+using steadyrail::proto::Decision;
+using steadyrail::proto::EventKind;
+using steadyrail::proto::EventResult;
+
+constexpr double kBoundMostV = 2000;  // what whole microvolts in 32 bits still hold
+
+/// Decision on an excursion's extreme: the depth hidden by the chain after its width, noise after all that was seen.
+void judge_excursion(const Session& session, const Found& found, EventResult& event) {
+  const model::JigChannel& channel = *session.jig.at(found.channel);
+  const auto limit = session.limits ? judge::limit_for(*session.limits, channel) : std::nullopt;
+  if (!limit) return;
+  judge::Reading reading;
+  reading.value = model::to_microvolts(found.extreme);
+  reading.expanded = model::to_microvolts(event.expanded_uncertainty_v());
+  const double scans = static_cast<double>(session.tally.scans_seen());
+  reading.noise_extreme = model::to_microvolts(judge::noise_extreme_sigmas(scans) * channel.noise_rms);
+  const auto hidden = session.chains[found.channel].bound_of_samples(found.depth, found.beyond_scans);
+  reading.under_read_unbounded = !hidden;
+  if (hidden) {
+    reading.under_read = model::to_microvolts(std::min(*hidden, kBoundMostV));
+    event.set_bias_bound_v(*hidden);
+  }
+  if (found.supply_off) {
+    event.set_note("the supply was off or PWR_OK low: limits do not hold");
+    return;
+  }
+  judge::Grounds grounds;
+  grounds.calibrated = channel.calibrated;
+  grounds.clipped = found.clipped;
+  grounds.limit_status = limit->status;
+  const judge::Decided decided = judge::decide(found.side, reading, limit->of(found.side), grounds);
+  event.set_decision(decided.decision);
+  if (!decided.reason.empty()) event.set_note(found.note.empty() ? decided.reason : found.note + "; " + decided.reason);
+}
+
+void set_optional(const Found& found, EventResult& event) {
+  if (found.step_a) event.set_step_a(*found.step_a);
+  if (found.deviation) event.set_deviation_v(*found.deviation);
+  if (found.undershoot) event.set_undershoot_v(*found.undershoot);
+  if (found.settled_shift) event.set_settled_shift_v(*found.settled_shift);
+  if (found.minimum_s) event.set_time_to_minimum_s(*found.minimum_s);
+  if (found.recovery_s) event.set_recovery_s(*found.recovery_s);
+  if (found.explained) event.set_explained(*found.explained);
+  if (found.retained) event.set_retained(*found.retained);
+}
+
+EventResult event_of(const Session& session, const Found& found) {
+  const model::JigChannel& channel = *session.jig.at(found.channel);
+  const double rate = session.jig.scan_rate_hz();
+  EventResult event;
+  event.set_event_id(found.id);
+  event.set_kind(found.kind);
+  event.set_channel(channel.name);
+  event.set_rail(channel.rail_label);
+  event.set_start_s((static_cast<double>(found.start) + found.start_s_offset) / rate);
+  event.set_start_uncertainty_s(found.start_u_scans / rate);
+  event.set_duration_s(found.duration_scans / rate);
+  event.set_duration_uncertainty_s(found.duration_u_scans / rate);
+  event.set_source(found.source);
+  event.set_within_rating(found.within);
+  event.set_truncated(found.truncated);
+  event.set_note(found.note);
+  set_optional(found, event);
+  if (found.kind == EventKind::EVENT_KIND_LOAD_STEP) return event;
+  event.set_extreme_v(found.extreme);
+  event.set_expanded_uncertainty_v(judge::expanded_uncertainty(channel, found.extreme, 1).expanded);
+  event.set_depth_v(found.depth);
+  event.set_area_vs(found.area_vs);
+  event.set_side(found.side == judge::Side::kLow ? "low" : "high");
+  event.set_scans_beyond(static_cast<std::uint32_t>(std::min(found.beyond_scans, 4e9)));
+  if (found.judged) judge_excursion(session, found, event);
+  return event;
+}
+
+}  // namespace
+
+void write_events(const Session& session, steadyrail::proto::SessionResult& result) {
+  for (const Found* found : session.book.by_time()) *result.add_events() = event_of(session, *found);
+  for (const EventBook::Count& count : session.book.counts()) {
+    auto* to = result.add_event_counts();
+    to->set_kind(count.kind);
+    to->set_channel(session.jig.at(count.channel)->name);
+    to->set_listed(count.listed);
+    to->set_counted(count.counted);
+  }
+}
+
+}  // namespace host::detect
