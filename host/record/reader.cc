@@ -51,17 +51,17 @@ Reader::~Reader() {
 }
 
 std::expected<void, RecordError> Reader::read_header() {
-  auto chunk = next();
-  if (!chunk) return std::unexpected(chunk.error());
+  std::array<std::byte, wire::kFrameBytesMax> start_buffer;
+  const auto start = read(start_buffer);
+  if (!start) return std::unexpected(start.error());
   offset_ = 0;
-  const auto start = chunk->first(std::min(chunk->size(), wire::kFrameBytesMax));
-  const auto end = std::find(start.begin(), start.end(), wire::kDelimiter);
+  const auto end = std::find(start->begin(), start->end(), wire::kDelimiter);
   const auto foreign = [&](const std::string& why) {
     return std::unexpected(RecordError{RecordFault::kForeign, path_ + ": not a recording of this program: " + why});
   };
-  if (end == start.end()) return foreign("no header at its start, or cut inside it");
+  if (end == start->end()) return foreign("no header at its start, or cut inside it");
   std::array<std::byte, wire::kFrameBytesMax> payload_buffer;
-  const auto payload = wire::decode_frame({start.begin(), end}, payload_buffer);
+  const auto payload = wire::decode_frame({start->begin(), end}, payload_buffer);
   steadyrail::proto::RecordedNote recorded;
   if (!payload || payload->empty() || payload->front() != kNoteTag ||
       !recorded.ParseFromArray(payload->data(), static_cast<int>(payload->size())) || !recorded.note().has_header()) {
@@ -79,11 +79,15 @@ std::expected<void, RecordError> Reader::read_header() {
 
 std::expected<std::span<const std::byte>, RecordError> Reader::next() {
   buffer_.resize(kChunkBytes);
+  return read(buffer_);
+}
+
+std::expected<std::span<const std::byte>, RecordError> Reader::read(std::span<std::byte> into) {
   for (;;) {  // ends: only an interrupted call is repeated
-    const ssize_t got = ::pread(file_, buffer_.data(), buffer_.size(), static_cast<off_t>(offset_));
+    const ssize_t got = ::pread(file_, into.data(), into.size(), static_cast<off_t>(offset_));
     if (got >= 0) {
       offset_ += static_cast<std::uint64_t>(got);
-      return std::span<const std::byte>(buffer_.data(), static_cast<std::size_t>(got));
+      return into.first(static_cast<std::size_t>(got));
     }
     if (errno != EINTR) return std::unexpected(system_error(errno, "read the recording", path_));
   }

@@ -37,6 +37,7 @@ class Reader {
  private:
   Reader(int file, std::string path, std::uint64_t bytes) : file_(file), path_(std::move(path)), bytes_(bytes) {}
   std::expected<void, RecordError> read_header();
+  std::expected<std::span<const std::byte>, RecordError> read(std::span<std::byte> into);
 
   int file_ = -1;
   std::string path_;

@@ -49,9 +49,10 @@ void StreamFile::write_wire(std::span<const std::byte> bytes) {
   between_frames_ = bytes.back() == wire::kDelimiter;
   if (full_) {
     lose(bytes.size());
-  } else if (!put(bytes)) {
-    become_full(bytes.size());
+    return;
   }
+  const std::size_t done = put_some(bytes);
+  if (done < bytes.size()) become_full(bytes.size() - done);
 }
 
 void StreamFile::note(std::span<const std::byte> frame) {
@@ -64,21 +65,27 @@ void StreamFile::note(std::span<const std::byte> frame) {
   }
 }
 
-// All or nothing: bytes that do not all fit are taken back.
-bool StreamFile::put(std::span<const std::byte> bytes) {
+std::size_t StreamFile::put_some(std::span<const std::byte> bytes) {
   std::size_t done = 0;
   while (done < bytes.size()) {
     const auto taken = output_->append(bytes.subspan(done));
     if (!taken) error_ = taken.error();
-    if (!taken || *taken == 0) {
-      output_->cut(bytes_);
-      return false;
-    }
+    if (!taken || *taken == 0) break;
     done += *taken;
   }
-  bytes_ += bytes.size();
-  if (!bytes.empty()) file_at_frame_ = bytes.back() == wire::kDelimiter;
-  return true;
+  bytes_ += done;
+  if (done != 0) file_at_frame_ = bytes[done - 1] == wire::kDelimiter;
+  return done;
+}
+
+bool StreamFile::put(std::span<const std::byte> bytes) {
+  const bool at_frame = file_at_frame_;
+  const std::size_t done = put_some(bytes);
+  if (done == bytes.size()) return true;
+  bytes_ -= done;
+  output_->cut(bytes_);
+  file_at_frame_ = at_frame;
+  return false;
 }
 
 void StreamFile::become_full(std::uint64_t refused_bytes) {

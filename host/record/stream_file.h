@@ -42,7 +42,8 @@ class StreamFile {
 
  private:
   void write_wire(std::span<const std::byte> bytes);
-  bool put(std::span<const std::byte> bytes);
+  std::size_t put_some(std::span<const std::byte> bytes);  // what fits
+  bool put(std::span<const std::byte> bytes);              // all, or nothing
   void become_full(std::uint64_t refused_bytes);
   bool put_lost_note();
   void lose(std::uint64_t bytes);
