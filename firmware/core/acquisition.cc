@@ -11,7 +11,7 @@ Acquisition::Acquisition(const NonVolatileStore& store, Health& health, WindowAc
       windows_(windows),
       ring_(ring),
       captures_(captures),
-      excursions_(telemetry, captures),
+      excursions_(telemetry, captures, health),
       steps_(ring, captures, telemetry, health),
       crossings_(telemetry, health),
       edges_(store, captures, telemetry, health),
@@ -30,7 +30,9 @@ void Acquisition::begin(const Settings& settings, const ArmedSet& armed) {
 }
 
 void Acquisition::end() {
+  if (armed_ == nullptr) return;
   close_stretch();
+  excursions_.end(health_.next_scan);
   raw_.select(0);
   armed_ = nullptr;
 }

@@ -28,6 +28,14 @@ void ExcursionReporter::close(std::uint64_t scan) {
   tell_storms();
 }
 
+void ExcursionReporter::end(std::uint64_t scan) {
+  close(scan);
+  for (Storm& storm : storms_) {
+    count_up(health_.events_dropped, storm.excursions);
+    storm = Storm{};
+  }
+}
+
 void ExcursionReporter::certain(std::size_t index, std::uint64_t start_scan) {
   captures_.trigger({.cause = CaptureCause::kExcursion, .scan = start_scan, .channel = armed_->limits[index].channel});
 }
@@ -81,7 +89,7 @@ void ExcursionReporter::tell_storms() {
                         .extreme_code = storm.extreme_code,
                         .scans_beyond = storm.scans_beyond};
     // Without room for it the count goes on and is told next time.
-    if (telemetry_.offer(event)) storm = Storm{};
+    if (telemetry_.offer_sum(event)) storm = Storm{};
   }
 }
 

@@ -18,13 +18,16 @@ namespace firmware {
 
 class ExcursionReporter : public ExcursionSink {
  public:
-  ExcursionReporter(Telemetry& telemetry, CaptureStore& captures) : telemetry_(telemetry), captures_(captures) {}
+  ExcursionReporter(Telemetry& telemetry, CaptureStore& captures, Health& health)
+      : telemetry_(telemetry), captures_(captures), health_(health) {}
 
   /// `armed` must outlive the run.
   void begin(const ArmedSet& armed, std::uint32_t events_per_s, std::uint64_t first_scan);
   void on_block(const ScanBlock& block, const ScanSums& sums);
-  /// A gap or the end before `scan`.
+  /// A gap before the next block: what is open is truncated at `scan`.
   void close(std::uint64_t scan);
+  /// The end of the run at `scan`.
+  void end(std::uint64_t scan);
 
   void certain(std::size_t index, std::uint64_t start_scan) override;
   void ended(std::size_t index, const TrackedExcursion& excursion) override;
@@ -44,6 +47,7 @@ class ExcursionReporter : public ExcursionSink {
 
   Telemetry& telemetry_;
   CaptureStore& captures_;
+  Health& health_;
   const ArmedSet* armed_ = nullptr;
   std::uint64_t now_ = 0;  // scan after the block being taken
   std::uint64_t storms_told_scan_ = 0;

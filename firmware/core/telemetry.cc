@@ -39,9 +39,17 @@ void Telemetry::event(const steadyrail_proto_Event& event) {
 }
 
 bool Telemetry::offer(const steadyrail_proto_Event& event) {
+  return push_event(event, kEventSumBytes);
+}
+
+bool Telemetry::offer_sum(const steadyrail_proto_Event& event) {
+  return push_event(event, 0);
+}
+
+bool Telemetry::push_event(const steadyrail_proto_Event& event, std::size_t room_kept) {
   std::array<std::byte, kContentBytesMax> content;
   const std::size_t bytes = encode_event(event, content);
-  return events_.push({content.data(), bytes});
+  return events_.room() >= bytes + room_kept && events_.push({content.data(), bytes});
 }
 
 void Telemetry::raw(std::uint64_t first_scan, const PackedBody& packed) {

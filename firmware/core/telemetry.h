@@ -27,6 +27,9 @@ inline constexpr std::uint32_t kTimeMarkScans = kScansPerSecond / 4;
 inline constexpr std::uint32_t kStatusScans = kScansPerSecond;
 inline constexpr std::uint32_t kWindowSharePercent = 60;  // of the line, framing included
 inline constexpr std::uint32_t kEventSharePercent = 25;   // what events may take before windows
+inline constexpr std::size_t kEventQueueBytes = 8192;
+inline constexpr std::size_t kEventSumBytes = 3072;  // of them, for one Storm of every armed limit
+static_assert(kEventSumBytes >= 2 * 24 * (steadyrail_proto_Storm_size + 10));
 
 class Telemetry {
  public:
@@ -48,6 +51,8 @@ class Telemetry {
   void event(const steadyrail_proto_Event& event);
   /// False when there is no room: the caller keeps it or counts it.
   [[nodiscard]] bool offer(const steadyrail_proto_Event& event);
+  /// The same for what sums up others: it may use the room that is kept from them.
+  [[nodiscard]] bool offer_sum(const steadyrail_proto_Event& event);
   void raw(std::uint64_t first_scan, const PackedBody& packed);
   void log(std::uint32_t code, std::int32_t value);
 
@@ -72,6 +77,7 @@ class Telemetry {
   void build_hello();
   void build_status();
   void build_time_mark();
+  bool push_event(const steadyrail_proto_Event& event, std::size_t room_kept);
   template <std::size_t Bytes>
   void build_from(ByteQueue<Bytes>& queue);
   bool build_capture();
@@ -97,7 +103,7 @@ class Telemetry {
   std::int64_t event_credit_bytes_ = 0;
 
   ByteQueue<512> acknowledgements_;
-  ByteQueue<8192> events_;
+  ByteQueue<kEventQueueBytes> events_;
   ByteQueue<4096> raw_;
   ByteQueue<256> logs_;
   CapturePiece piece_{};
