@@ -38,9 +38,11 @@ struct Column {
   float high;
 };
 
+/// `seen`: empty, or which steps were seen at all.
 /// The steps merged to at most kColumnsMax, keeping both extremes; NaN where nothing was seen.
 std::vector<Column> columns_of(const google::protobuf::RepeatedField<float>& low,
-                               const google::protobuf::RepeatedField<float>& high) {
+                               const google::protobuf::RepeatedField<float>& high,
+                               const google::protobuf::RepeatedField<bool>& seen = {}) {
   const auto count = static_cast<std::size_t>(std::min(low.size(), high.size()));
   const std::size_t merged = std::max<std::size_t>(1, (count + kColumnsMax - 1) / kColumnsMax);
   std::vector<Column> out;
@@ -48,6 +50,7 @@ std::vector<Column> columns_of(const google::protobuf::RepeatedField<float>& low
     Column column{std::numeric_limits<float>::infinity(), -std::numeric_limits<float>::infinity()};
     for (std::size_t i = first; i < std::min(first + merged, count); ++i) {
       const int at = static_cast<int>(i);
+      if (at < seen.size() && !seen[at]) continue;
       if (!std::isfinite(low[at]) || !std::isfinite(high[at])) continue;
       column.low = std::min(column.low, low[at]);
       column.high = std::max(column.high, high[at]);
@@ -235,7 +238,7 @@ std::string coverage_svg(const proto::Coverage& coverage, double duration_s) {
 
 std::string overview_svg(const proto::Overview& overview, const std::vector<double>& limits,
                          const proto::Coverage& coverage) {
-  const std::vector<Column> columns = columns_of(overview.low(), overview.high());
+  const std::vector<Column> columns = columns_of(overview.low(), overview.high(), overview.seen());
   Range range = range_of(columns);
   const double steps = static_cast<double>(std::min(overview.low_size(), overview.high_size()));
   const double duration_s = overview.step_s() * steps;

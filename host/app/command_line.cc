@@ -1,0 +1,202 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "host/app/command_line.h"
+
+#include <algorithm>
+#include <map>
+
+#include <fmt/format.h>
+#include <CLI/CLI.hpp>
+
+#include "host/app/duration.h"
+#include "host/app/nearest.h"
+#include "host/data/shipped.h"
+#include "host/record/version.h"
+
+namespace host::app {
+namespace {
+
+constexpr int kWrongUse = 2;
+
+CLI::App& add_verb(CLI::App& program, const std::string& name, const std::string& purpose, const std::string& example) {
+  CLI::App& verb = *program.add_subcommand(name, purpose);
+  const std::string caution(data::shipped("texts/caution.txt").value_or(""));
+  verb.footer("Example:\n  " + example + "\n\n" + caution);
+  return verb;
+}
+
+void add_duration(CLI::App& verb, const std::string& help, auto& target) {
+  verb.add_option_function<std::string>(
+          "--for",
+          [&target](const std::string& text) {
+            const auto parsed = parse_duration(text);
+            if (!parsed) throw CLI::ValidationError("--for", parsed.error());
+            target = *parsed;
+          },
+          help)
+      ->type_name("TIME");
+}
+
+void add_judge(CLI::App& verb, JudgeOptions& judge) {
+  verb.add_option("--limits", judge.limits, "Edition to judge by (see 'steadyrail limits'), or a file of one's own")
+      ->type_name("EDITION|FILE");
+  verb.add_option("--unit", judge.unit, "The supply's label: a shipped unit or a file")->type_name("FILE");
+}
+
+void add_files(CLI::App& verb, ResultFiles& files) {
+  verb.add_option("--report", files.report, "Write the report, one HTML file")->type_name("FILE");
+  verb.add_option("--json", files.json, "Write the result as JSON")->type_name("FILE");
+  verb.add_option("--events-csv", files.events_csv, "Write the events as CSV")->type_name("FILE");
+}
+
+void add_windows_csv(CLI::App& verb, ResultFiles& files) {
+  verb.add_option("--windows-csv", files.windows_csv, "Write every window of every channel as CSV (large)")
+      ->type_name("FILE");
+}
+
+void add_jig_and_line(CLI::App& verb, std::string& jig, std::uint32_t& baud) {
+  verb.add_option("--jig", jig, "Description of the jig: shipped ('reference', 'small') or a file")
+      ->capture_default_str()
+      ->type_name("FILE");
+  verb.add_option("--baud", baud, "Speed of the line")->capture_default_str()->check(CLI::Range(9600, 12'000'000));
+}
+
+void declare_ports(CLI::App& program, PortsOptions& options) {
+  CLI::App& verb = add_verb(program, "ports", "List the serial ports, and which of them opens", "steadyrail ports");
+  verb.add_flag("--json", options.json, "Print JSON");
+}
+
+void declare_label_verb(CLI::App& program, LabelOptions& options) {
+  declare_label(add_verb(program, "label", "Add up what a supply's label prints, before anything is switched on",
+                         "steadyrail label u-2"),
+                options);
+}
+
+void declare_limits(CLI::App& program, LimitsOptions& options) {
+  CLI::App& verb = add_verb(program, "limits", "List the editions of published limits, side by side, or one in full",
+                            "steadyrail limits atx-3.0");
+  verb.add_option("edition", options.edition, "Edition or file to print in full")->type_name("EDITION|FILE");
+  verb.add_flag("--json", options.json, "Print JSON");
+}
+
+void declare_watch(CLI::App& program, WatchOptions& options) {
+  CLI::App& verb = add_verb(program, "watch", "Record a session with a jig, judge it as it runs, and report",
+                            "steadyrail watch /dev/ttyUSB0 --unit unit.textproto --for 2h --report evening.html");
+  verb.add_option("port", options.port, "Serial port, pseudo-terminal, or tcp:HOST:PORT")
+      ->required()
+      ->type_name("PORT");
+  add_judge(verb, options.judge);
+  verb.add_option("--out", options.out, "The recording; named by the time of the start when left out")
+      ->type_name("FILE");
+  add_files(verb, options.files);
+  add_duration(verb, "How long; until Ctrl-C when left out (90s, 5m, 8h)", options.duration);
+  add_jig_and_line(verb, options.jig, options.baud);
+  verb.add_option("--question", options.question, "The symptom or order, in the user's words")->type_name("TEXT");
+  verb.add_flag("--already-checked", options.already_checked,
+                "The hook-up order was gone through; the recording says that it was declared, not run");
+  verb.add_flag("--force", options.force, "Write over an existing recording");
+}
+
+void declare_review(CLI::App& program, ReviewOptions& options) {
+  CLI::App& verb = add_verb(program, "review", "Judge a recording again, under the same or another edition",
+                            "steadyrail review evening.steadyrail --limits atx12v-2.0 --report again.html");
+  verb.add_option("recording", options.recording, "Recording to read")->required()->type_name("FILE");
+  add_judge(verb, options.judge);
+  add_files(verb, options.files);
+  add_windows_csv(verb, options.files);
+}
+
+void declare_rehearse(CLI::App& program, RehearseOptions& options) {
+  CLI::App& verb = add_verb(program, "rehearse", "The whole job without hardware: real firmware, simulated supply",
+                            "steadyrail rehearse --scenario loose-connector --seed 7 --for 60s --report loose.html");
+  verb.add_option("--scenario", options.scenario, "Fault of the simulated supply; 'list' names them all")
+      ->capture_default_str()
+      ->type_name("NAME");
+  verb.add_option("--seed", options.seed, "The same seed gives the same recording (free pace)")->capture_default_str();
+  add_duration(verb, "Simulated time (90s, 5m, 8h), 60s when left out", options.duration);
+  const std::map<std::string, Pace> paces{{"free", Pace::kFree}, {"real", Pace::kReal}};
+  verb.add_option("--pace", options.pace, "free: as fast as it goes; real: by the clock on the wall")
+      ->transform(CLI::CheckedTransformer(paces).description(""))
+      ->type_name("free|real");
+  add_judge(verb, options.judge);
+  verb.add_option("--out", options.out, "Keep the recording")->type_name("FILE");
+  add_files(verb, options.files);
+  add_jig_and_line(verb, options.jig, options.baud);
+  verb.add_option("--question", options.question, "The symptom or order, in the user's words")->type_name("TEXT");
+  verb.add_flag("--force", options.force, "Write over an existing recording");
+}
+
+void declare_export(CLI::App& program, ExportOptions& options) {
+  CLI::App& verb = add_verb(program, "export", "Write a recording's events and windows as CSV",
+                            "steadyrail export evening.steadyrail --events events.csv --windows windows.csv");
+  verb.add_option("recording", options.recording, "Recording to read")->required()->type_name("FILE");
+  verb.add_option("--events", options.events, "Events, judged as in review")->type_name("FILE");
+  verb.add_option("--windows", options.windows, "Every window of every channel (large)")->type_name("FILE");
+  add_judge(verb, options.judge);
+}
+
+/// Verbs by the letter; CLI11 only says that words were not expected.
+std::string unknown_verb(const CLI::App& program, const std::vector<std::string>& arguments) {
+  std::vector<std::string> verbs;
+  for (const CLI::App* verb : program.get_subcommands([](const CLI::App*) { return true; })) {
+    verbs.push_back(verb->get_name());
+  }
+  const auto word = std::ranges::find_if(arguments, [](const std::string& text) { return !text.starts_with("-"); });
+  if (word == arguments.end() || std::ranges::find(verbs, *word) != verbs.end()) return "";
+  return unknown_word("verb", *word, verbs);
+}
+
+EarlyEnd wrong_use(const CLI::App& program, const std::vector<std::string>& arguments, const std::string& message) {
+  const std::string verb = unknown_verb(program, arguments);
+  if (!verb.empty()) return {kWrongUse, "steadyrail: " + verb + "\n"};
+  const auto chosen = program.get_subcommands();
+  const std::string name = chosen.empty() ? "" : " " + chosen.front()->get_name();
+  return {kWrongUse, fmt::format("steadyrail{}: {}\nSee 'steadyrail{} --help'.\n", name, message, name)};
+}
+
+}  // namespace
+
+std::expected<Command, EarlyEnd> parse_command_line(const std::vector<std::string>& arguments) {
+  PortsOptions ports;
+  LabelOptions label;
+  LimitsOptions limits;
+  WatchOptions watch;
+  ReviewOptions review;
+  RehearseOptions rehearse;
+  ExportOptions exported;
+  CLI::App program("Finds out whether a PC power supply keeps its rails steady under load.", "steadyrail");
+  program.get_formatter()->column_width(34);
+  program.set_version_flag("--version", std::string("steadyrail ") + record::kHostVersion);
+  program.require_subcommand(1);
+  program.footer(
+      "Exit status: 0 every verdict passes; 1 one fails; 4 none fails, but one is open; 2 wrong use or "
+      "input;\n3 could not finish.\n\nExample:\n  steadyrail rehearse --scenario healthy --for 60s --report "
+      "healthy.html\n\n" +
+      std::string(data::shipped("texts/caution.txt").value_or("")));
+  declare_ports(program, ports);
+  declare_label_verb(program, label);
+  declare_limits(program, limits);
+  declare_watch(program, watch);
+  declare_review(program, review);
+  declare_rehearse(program, rehearse);
+  declare_export(program, exported);
+  try {
+    program.parse(std::vector<std::string>(arguments.rbegin(), arguments.rend()));
+  } catch (const CLI::CallForHelp&) {
+    const auto chosen = program.get_subcommands();
+    return std::unexpected(EarlyEnd{0, (chosen.empty() ? &program : chosen.front())->help()});
+  } catch (const CLI::CallForVersion& version) {
+    return std::unexpected(EarlyEnd{0, std::string(version.what()) + "\n"});
+  } catch (const CLI::ParseError& error) {
+    return std::unexpected(wrong_use(program, arguments, error.what()));
+  }
+  const std::string verb = program.get_subcommands().front()->get_name();
+  if (verb == "ports") return ports;
+  if (verb == "label") return label;
+  if (verb == "limits") return limits;
+  if (verb == "watch") return watch;
+  if (verb == "review") return review;
+  if (verb == "rehearse") return rehearse;
+  return exported;
+}
+
+}  // namespace host::app

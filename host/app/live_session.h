@@ -1,0 +1,75 @@
+// SPDX-License-Identifier: Apache-2.0
+// One session with a jig, recorded, decoded and judged as it runs: what a watch and a rehearsal share.
+#pragma once
+
+#include <chrono>
+#include <expected>
+#include <memory>
+#include <string>
+
+#include "host/app/judging.h"
+#include "host/app/options.h"
+#include "host/app/terminal.h"
+#include "host/decode/decoder.h"
+#include "host/detect/review.h"
+#include "host/link/session.h"
+#include "host/record/writer.h"
+
+namespace host::app {
+
+struct LiveSetup {
+  Judging judging;
+  steadyrail::proto::RecordingHeader header;
+  link::SessionOptions session;
+  std::string out;     // the recording; empty: none
+  bool force = false;  // write over one that exists
+};
+
+/// Hears what a rehearsal needs to keep in step; called in the thread that runs the session.
+class LiveListener {
+ public:
+  virtual ~LiveListener() = default;
+  virtual void started() {}
+  virtual void command_written(std::uint32_t /*count*/, const steadyrail::proto::HostToJig&) {}
+};
+
+class LiveSession : public link::SessionEvents {
+ public:
+  /// Creates the recording. References must outlive the session; `listener` may be null. The error is for the user.
+  static std::expected<std::unique_ptr<LiveSession>, std::string> create(LiveSetup setup, link::HostClock& clock,
+                                                                         Terminal& terminal, LiveListener* listener);
+
+  link::Session& session() { return *session_; }
+  std::expected<link::SessionReport, link::LinkError> run() { return session_->run(); }
+  /// After run(): joins the result, writes the files, prints. Returns the exit status.
+  int conclude_run(const link::SessionReport& report, const ResultFiles& files);
+
+ private:
+  LiveSession(LiveSetup setup, Terminal& terminal, LiveListener* listener);
+
+  void hello(const steadyrail::proto::Hello& hello) override;
+  void started(std::uint64_t scan) override;
+  void command_written(std::uint32_t count, const steadyrail::proto::HostToJig& command) override;
+  void command_refused(const steadyrail::proto::HostToJig& command,
+                       const steadyrail::proto::Acknowledgement& answer) override;
+  void port_gone(const std::string& name) override;
+  void port_back(const std::string& name) override;
+  void remark(const std::string& words) override;
+  void tick() override;
+  std::string tag() const { return setup_.header.simulated() ? "simulated, " : ""; }
+
+  LiveSetup setup_;
+  Terminal& terminal_;
+  LiveListener* listener_;
+  detect::Review review_;
+  decode::Decoder decoder_;
+  std::unique_ptr<record::Writer> writer_;
+  std::unique_ptr<link::Session> session_;
+  std::chrono::steady_clock::time_point last_progress_{};
+};
+
+/// Exit status of a session that could not begin: 2 where the user named something that is not there or does not fit, 3
+/// otherwise.
+int exit_status(link::LinkFault fault);
+
+}  // namespace host::app

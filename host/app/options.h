@@ -1,0 +1,85 @@
+// SPDX-License-Identifier: Apache-2.0
+// What each verb was asked to do: plain values, filled by the command line and by tests.
+#pragma once
+
+#include <chrono>
+#include <cstdint>
+#include <optional>
+#include <string>
+#include <variant>
+
+#include "host/app/verb_label.h"
+
+namespace host::app {
+
+inline constexpr std::uint32_t kDefaultBaud = 2'000'000;
+
+/// Against what a session is judged; empty: what the recording or the unit names.
+struct JudgeOptions {
+  std::string limits;  // edition or file
+  std::string unit;    // shipped name or file
+};
+
+/// What to write of a result; empty: not asked for.
+struct ResultFiles {
+  std::string report;
+  std::string json;
+  std::string events_csv;
+  std::string windows_csv;
+};
+
+struct PortsOptions {
+  bool json = false;
+};
+
+struct LimitsOptions {
+  std::string edition;  // empty: all of them, side by side
+  bool json = false;
+};
+
+struct WatchOptions {
+  std::string port;
+  JudgeOptions judge;
+  std::string jig = "reference";
+  std::string out;  // empty: named by the time of the start
+  ResultFiles files;
+  std::optional<std::chrono::milliseconds> duration;
+  std::uint32_t baud = kDefaultBaud;
+  std::string question;
+  bool already_checked = false;
+  bool force = false;
+};
+
+struct ReviewOptions {
+  std::string recording;
+  JudgeOptions judge;
+  ResultFiles files;
+};
+
+enum class Pace : std::uint8_t { kFree, kReal };
+
+struct RehearseOptions {
+  std::string scenario = "healthy";
+  std::uint64_t seed = 1;
+  std::chrono::milliseconds duration{60'000};
+  Pace pace = Pace::kFree;
+  JudgeOptions judge;
+  std::string jig = "reference";
+  std::string out;  // empty: not recorded
+  ResultFiles files;
+  std::uint32_t baud = kDefaultBaud;
+  std::string question;
+  bool force = false;
+};
+
+struct ExportOptions {
+  std::string recording;
+  JudgeOptions judge;
+  std::string events;
+  std::string windows;
+};
+
+using Command = std::variant<PortsOptions, LabelOptions, LimitsOptions, WatchOptions, ReviewOptions, RehearseOptions,
+                             ExportOptions>;
+
+}  // namespace host::app

@@ -1,0 +1,173 @@
+// SPDX-License-Identifier: Apache-2.0
+#include <cmath>
+#include <filesystem>
+#include <thread>
+
+#include <fmt/format.h>
+
+#include "host/app/configure.h"
+#include "host/app/live_session.h"
+#include "host/app/lock_step.h"
+#include "host/app/nearest.h"
+#include "host/app/outputs.h"
+#include "host/app/results.h"
+#include "host/app/verbs.h"
+#include "host/app/virtual_jig.h"
+#include "host/detect/arm.h"
+#include "host/report/summary.h"
+#include "host/simulate/scenario.h"
+#include "host/simulate/serve.h"
+#include "host/simulate/supply.h"
+#include "proto/wire/window.h"
+
+namespace host::app {
+namespace {
+
+constexpr const char* kDefaultUnit = "u-1";
+constexpr std::int64_t kStartedUtcUs =
+    1'767'225'600'000'000;                            // 2026-01-01T00:00:00Z: a rehearsal has no date of its own
+constexpr std::uint64_t kSpareScans = 60ULL * 32000;  // real pace: served until the session has ended
+
+int list_scenarios(Terminal& terminal) {
+  std::vector<std::vector<std::string>> rows;
+  for (const simulate::Scenario& scenario : simulate::scenarios()) {
+    rows.push_back({std::string(scenario.name), std::string(scenario.description)});
+  }
+  terminal.out() << report::text_table({"scenario (simulated)", "what it is"}, rows);
+  return 0;
+}
+
+std::expected<void, std::string> check_scenario(const std::string& name) {
+  std::vector<std::string> known;
+  for (const simulate::Scenario& scenario : simulate::scenarios()) {
+    if (scenario.name == name) return {};
+    known.emplace_back(scenario.name);
+  }
+  return std::unexpected(unknown_word("scenario", name, known));
+}
+
+/// Whole half seconds of scans: commands fall between them.
+std::uint64_t scans_of(std::chrono::milliseconds duration, double scan_rate_hz) {
+  const double scans = std::chrono::duration<double>(duration).count() * scan_rate_hz;
+  const auto hooks = static_cast<std::uint64_t>(std::ceil(scans / static_cast<double>(simulate::kHookInterval)));
+  return hooks * simulate::kHookInterval;
+}
+
+LiveSetup set_up(const RehearseOptions& options, const model::Jig& jig, const Judging& judging) {
+  LiveSetup setup;
+  setup.judging = judging;
+  setup.header.set_started_utc_us(kStartedUtcUs);
+  setup.header.set_simulated(true);
+  setup.header.set_scenario(options.scenario);
+  setup.header.set_seed(options.seed);
+  *setup.header.mutable_jig() = jig.description();
+  if (judging.unit) *setup.header.mutable_unit() = *judging.unit;
+  if (judging.limits) setup.header.set_edition(judging.limits->set.edition());
+  setup.header.set_question(options.question);
+  setup.header.set_port("virtual");
+  setup.header.set_already_checked(true);
+  setup.session.port_label = "virtual";
+  setup.session.settings.baud = options.baud;
+  setup.session.configure = configuration(jig, options.baud);
+  setup.session.arm = detect::arm_limits(jig, judging.limits ? &judging.limits->set : nullptr);
+  setup.session.jig_id = jig.description().id();
+  setup.session.times.reconnect_for = std::chrono::milliseconds(0);  // a jig that died does not come back
+  if (options.pace == Pace::kFree) {
+    setup.session.keep_alive = link::KeepAlive::kExternal;
+  } else {
+    setup.session.duration = options.duration;
+  }
+  setup.out = options.out;
+  setup.force = options.force;
+  return setup;
+}
+
+/// Serves the supply in a thread of its own while the session runs in this one.
+class SupplyThread {
+ public:
+  SupplyThread(int socket, simulate::Supply& supply, LockStep& step, const RehearseOptions& options,
+               std::uint64_t end_scan) {
+    serve_.stop = &step.stop_serving();
+    if (options.pace == Pace::kFree) {
+      serve_.duration_scans = end_scan + wire::kScansPerBlock;  // one block more: it carries the stop
+      serve_.before_scan = [&step](std::uint64_t scan) { return step.before_scan(scan); };
+    } else {
+      serve_.pace = simulate::Pace::kReal;
+      serve_.duration_scans = end_scan + kSpareScans;
+    }
+    thread_ = std::jthread([this, socket, &supply, &step] {
+      if (!step.wait_for_start()) return;
+      result_ = simulate::serve(socket, supply, serve_);
+      // Without scans the jig keeps silent; do not make the session find out by waiting.
+      if (!result_ && !step.stop_serving()) step.request_stop();
+    });
+  }
+
+  /// Waits for the thread; its error when serving failed before the session had ended.
+  std::expected<void, std::string> join() {
+    thread_.join();
+    if (!result_) return std::unexpected(result_.error());
+    return {};
+  }
+
+ private:
+  simulate::ServeOptions serve_;
+  std::expected<simulate::ServeResult, std::string> result_;
+  std::jthread thread_;
+};
+
+int run(const RehearseOptions& options, const model::Jig& jig, const Judging& judging, Terminal& terminal,
+        const Interrupt& interrupt, const std::string& program_folder) {
+  auto supply = simulate::Supply::create(options.scenario, options.seed, jig);
+  if (!supply) return terminal.complain(supply.error());
+  const std::string program = (std::filesystem::path(program_folder) / "steadyrail-virtual-jig").string();
+  const auto virtual_jig =
+      VirtualJig::start(program, jig.description().id(), options.pace == Pace::kFree ? "wait" : "drop");
+  if (!virtual_jig) return terminal.complain(virtual_jig.error(), kExitNotFinished);
+
+  const std::uint64_t end_scan = scans_of(options.duration, jig.scan_rate_hz());
+  LiveSetup setup = set_up(options, jig, judging);
+  setup.session.port = (*virtual_jig)->terminal();
+  setup.session.stop = interrupt.token();
+  link::SimulatedClock simulated_clock(model::HostTime{std::chrono::microseconds(kStartedUtcUs)}, jig.scan_rate_hz(),
+                                       options.seed);
+  link::RealClock real_clock;
+  link::HostClock& clock = options.pace == Pace::kFree ? static_cast<link::HostClock&>(simulated_clock) : real_clock;
+  if (options.pace == Pace::kReal) {
+    setup.header.set_started_utc_us(static_cast<std::uint64_t>(clock.now().since_epoch.count()));
+  }
+  LockStep step(end_scan);
+  auto live = LiveSession::create(std::move(setup), clock, terminal, &step);
+  if (!live) return terminal.complain(live.error());
+  step.attach((*live)->session());
+  SupplyThread serving((*virtual_jig)->scan_socket(), *supply, step, options, end_scan);
+  const auto report = (*live)->run();
+  step.session_over();
+  const auto served = serving.join();
+  if (!report) return terminal.complain(report.error().message, exit_status(report.error().fault));
+  const int status = (*live)->conclude_run(*report, options.files);
+  if (!served) return terminal.complain("the simulated supply: " + served.error(), kExitNotFinished);
+  return status;
+}
+
+}  // namespace
+
+int rehearse(const RehearseOptions& options, Terminal& terminal, const Interrupt& interrupt,
+             const std::string& program_folder) {
+  if (options.scenario == "list") return list_scenarios(terminal);
+  terminal.print_caution();
+  terminal.say("Rehearsal: everything from here on is simulated.");
+  if (const auto known = check_scenario(options.scenario); !known) return terminal.complain(known.error());
+  std::vector<OutputName> outputs = output_names(options.files);
+  outputs.push_back({"--out", options.out});
+  if (const auto checked = check_outputs(outputs, {}); !checked) return terminal.complain(checked.error());
+  const auto jig = load_jig(options.jig);
+  if (!jig) return terminal.complain(jig.error());
+  JudgeOptions judge = options.judge;
+  if (judge.unit.empty()) judge.unit = kDefaultUnit;
+  const auto judging = load_judging(judge, std::nullopt, "");
+  if (!judging) return terminal.complain(judging.error());
+  return run(options, *jig, *judging, terminal, interrupt, program_folder);
+}
+
+}  // namespace host::app
