@@ -18,7 +18,8 @@ ColumnPlan plan_column(std::span<const std::uint32_t> values) {
   const std::uint32_t width_all = std::min<std::uint32_t>(std::bit_width(any), kColumnWidthMax);
   ColumnPlan best{.width = width_all};
   std::uint32_t exceptions = 0;
-  for (std::uint32_t width = width_all; width-- > 0 && width_all - width <= kHighBitsMax;) {
+  for (std::uint32_t less = 1; less <= std::min(width_all, kHighBitsMax); ++less) {
+    const std::uint32_t width = width_all - less;
     exceptions += of_width[width + 1];
     if (exceptions > kColumnExceptionsMax) break;
     const ColumnPlan plan{.width = width, .exceptions = exceptions};

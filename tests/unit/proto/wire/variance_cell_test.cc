@@ -11,7 +11,8 @@ namespace {
 /// The rule in words of wire.md, by logarithm instead of bits.
 double lower_end(std::uint32_t cell) {
   if (cell < 16) return cell / 64.0;
-  return (8 + cell % 8) * std::pow(2.0, cell / 8 - 1.0) / 64.0;
+  const std::uint32_t octave = cell / 8;
+  return (8 + cell % 8) * std::pow(2.0, octave - 1.0) / 64.0;
 }
 
 TEST(VarianceCellTest, CellsFollowOneAnotherWithoutHoles) {
