@@ -12,11 +12,10 @@ double sine_of_turns(double turns) {
   if (fraction < -0.25) fraction = -0.5 - fraction;
   const double x = 2 * std::numbers::pi * fraction;
   const double square = x * x;
-  // Taylor series nested; the first term left out, of degree 23, is below 2e-18 at a quarter turn.
-  static constexpr double kRatio[] = {1.0 / 6,   1.0 / 20,  1.0 / 42,  1.0 / 72,  1.0 / 110,
-                                      1.0 / 156, 1.0 / 210, 1.0 / 272, 1.0 / 342, 1.0 / 420};
+  // Taylor series nested; the first term left out, of degree 15, is 7e-10 at a quarter turn.
+  static constexpr double kRatio[] = {1.0 / 6, 1.0 / 20, 1.0 / 42, 1.0 / 72, 1.0 / 110, 1.0 / 156};
   double sum = 1;
-  for (int n = 9; n >= 0; --n) sum = 1 - sum * square * kRatio[n];
+  for (int n = 5; n >= 0; --n) sum = 1 - sum * square * kRatio[n];
   return x * sum;
 }
 

@@ -5,7 +5,7 @@
 
 namespace host::simulate {
 
-/// sin(2 pi turns); absolute error below 1e-15 for |turns| < 1e6.
+/// sin(2 pi turns); absolute error below 1e-9 for |turns| < 1e6.
 double sine_of_turns(double turns);
 /// e to the x; relative error below 1e-14 for |x| < 700.
 double exponential(double x);

@@ -6,6 +6,8 @@
 #include <numbers>
 
 #include "host/simulate/arithmetic.h"
+#include "host/simulate/quad.h"
+#include "host/simulate/wide.h"
 
 namespace host::simulate {
 namespace {
@@ -150,23 +152,28 @@ void FrontEnd::settle(const Signals& signals) {
   }
 }
 
-void FrontEnd::run_scan(std::span<const Signals, kSubSteps> signals) {
+HOST_WIDE void FrontEnd::run_scan(std::span<const Signals, kSubSteps> signals) {
   std::array<Lanes, kSubSteps> values;
   for (std::size_t s = 0; s < kSubSteps; ++s) gather(signals[s], values[s]);
-  constexpr std::size_t kTogether = 4;  // channels: their chains of sums overlap, their constants stay in registers
+  // Four channels' chains at a time stay in registers over the whole scan.
   for (std::size_t p = 0; p < pole_count_; ++p) {
     Pole& pole = poles_[p];
-    for (std::size_t begin = 0; begin < sampled_.size(); begin += kTogether) {
-      std::array<double, kTogether> state;
-      for (std::size_t i = 0; i < kTogether; ++i) state[i] = pole.state[begin + i];
-      for (std::size_t s = 0; s < kSubSteps; ++s) {
-        for (std::size_t i = 0; i < kTogether; ++i) {
-          const double input = values[s][begin + i];
-          values[s][begin + i] = state[i] + pole.fresh[begin + i] * input;
-          state[i] = pole.keep[begin + i] * state[i] + pole.stale[begin + i] * input;
-        }
+    for (std::size_t begin = 0; begin < sampled_.size(); begin += kLanes) {
+      Quad state;
+      Quad keep;
+      Quad stale;
+      Quad fresh;
+      read_quad(state, &pole.state[begin]);
+      read_quad(keep, &pole.keep[begin]);
+      read_quad(stale, &pole.stale[begin]);
+      read_quad(fresh, &pole.fresh[begin]);
+      for (Lanes& row : values) {
+        Quad input;
+        read_quad(input, &row[begin]);
+        write_quad(state + fresh * input, &row[begin]);
+        state = keep * state + stale * input;
       }
-      for (std::size_t i = 0; i < kTogether; ++i) pole.state[begin + i] = state[i];
+      write_quad(state, &pole.state[begin]);
     }
   }
   sampled_ = values.back();

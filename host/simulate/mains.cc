@@ -16,6 +16,8 @@ Mains::Mains(const MainsParameters& parameters, std::uint64_t seed, double scan_
 void Mains::advance() {
   turns_ += parameters_.hz * scan_s_;
   if (turns_ >= 1) turns_ -= 1;
+  undisturbed_v_ = kAdapterPeakV * sine_of_turns(turns_);
+  residue_phase_ = sine_of_turns(2 * turns_);
   if (parameters_.dip_every_s == 0) return;
   left_s_ -= scan_s_;
   if (left_s_ > 0) return;

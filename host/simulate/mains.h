@@ -32,6 +32,8 @@ class Mains {
   Random random_;
   double scan_s_;
   double turns_ = 0;
+  double undisturbed_v_ = 0;
+  double residue_phase_ = 0;
   double level_ = 1;
   double left_s_ = 0;  // of this stretch, dip or not
 };

@@ -63,7 +63,8 @@ const Plant::Discrete& Plant::discrete(Mode mode) {
 
 std::size_t Plant::run(std::span<const double> now, std::span<const double> next, std::span<double> history) {
   const std::size_t steps = history.size() / stride_;
-  for (std::size_t j = 0; j < design_.inputs; ++j) slope_[j] = (next[j] - now[j]) / static_cast<double>(steps);
+  const double share = 1 / static_cast<double>(steps);
+  for (std::size_t j = 0; j < design_.inputs; ++j) slope_[j] = (next[j] - now[j]) * share;
   const LimitTest test{design_.loop_gain, design_.pole_state, design_.integrator_state, now[design_.limit_input],
                        slope_[design_.limit_input]};
   const bool tested = design_.loop_gain != 0 && !off_;

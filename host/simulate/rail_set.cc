@@ -7,8 +7,10 @@
 #include <algorithm>
 #include <utility>
 
-namespace host::simulate {
+#include "host/simulate/quad.h"
+#include "host/simulate/wide.h"
 
+namespace host::simulate {
 RailSet::RailSet(const RailSetParameters& parameters, double step_s)
     : parameters_(parameters), ground_({parameters.returns.begin(), parameters.returns.end()}, parameters.tie_ohm) {
   std::vector<Tap> p12v;
@@ -45,16 +47,17 @@ void RailSet::add_reading(std::size_t unit) {
     reading_.port[tap] = p;
     reading_.current_state[tap] = port.current_state;
     reading_.load_input[tap] = port.load_input;
-    reading_.esr_ohm[tap] = port.harness.load_esr_ohm;
-    reading_.downstream_ohm[tap] = port.harness.downstream_ohm;
-    reading_.polarity[tap] = port.polarity;
-    reading_.node_share[node][tap] = port.polarity;
+    reading_.esr_ohm[tap / kLanes][tap % kLanes] = port.harness.load_esr_ohm;
+    reading_.downstream_ohm[tap / kLanes][tap % kLanes] = port.harness.downstream_ohm;
+    reading_.polarity[tap / kLanes][tap % kLanes] = port.polarity;
+    reading_.node_share[node][tap / kLanes][tap % kLanes] = port.polarity;
     // The plug's return tap takes its share of its own node's volts away again.
     const std::size_t connector = kTapConnector[tap];
     std::array<double, kGroundNodes> unit_volt{};
     unit_volt[parameters_.returns[connector].node] = 1;
-    reading_.ground_share[node][tap] += 1;
-    reading_.ground_share[parameters_.returns[connector].node][tap] -= ground_.tap_volts(connector, unit_volt);
+    reading_.ground_share[node][tap / kLanes][tap % kLanes] += 1;
+    reading_.ground_share[parameters_.returns[connector].node][tap / kLanes][tap % kLanes] -=
+        ground_.tap_volts(connector, unit_volt);
   }
 }
 
@@ -89,7 +92,8 @@ void RailSet::set_inputs(const RailDrive& drive, const TapAmps& amps) {
     unit.node_amps = {};
     for (const Tap tap : unit.taps) {
       unit.inputs_next[reading_.load_input[tap]] = amps[tap];
-      for (std::size_t n = 0; n < kGroundNodes; ++n) unit.node_amps[n] += reading_.node_share[n][tap] * amps[tap];
+      for (std::size_t n = 0; n < kGroundNodes; ++n)
+        unit.node_amps[n] += reading_.node_share[n][tap / kLanes][tap % kLanes] * amps[tap];
     }
     unit.plant.set_off(unit.taps[0] == k5SbMain ? drive.standby_off : drive.main_off);
   }
@@ -113,7 +117,7 @@ void RailSet::measure_first_unit() {
   unit.node_amps = {};
   for (const Tap tap : unit.taps) {
     for (std::size_t n = 0; n < kGroundNodes; ++n) {
-      unit.node_amps[n] += reading_.node_share[n][tap] * state[reading_.current_state[tap]];
+      unit.node_amps[n] += reading_.node_share[n][tap / kLanes][tap % kLanes] * state[reading_.current_state[tap]];
     }
   }
 }
@@ -165,42 +169,49 @@ double RailSet::load_v(Tap tap) const {
   const std::span<const double> state = unit.plant.state();
   const std::size_t current = reading_.current_state[tap];
   const double drawn = unit.inputs_next[reading_.load_input[tap]];
-  return reading_.polarity[tap] * (state[current + 1] + reading_.esr_ohm[tap] * (state[current] - drawn));
+  return reading_.polarity[tap / kLanes][tap % kLanes] *
+         (state[current + 1] + reading_.esr_ohm[tap / kLanes][tap % kLanes] * (state[current] - drawn));
 }
 
-void RailSet::read_scan() {
+// Four taps at a time, straight from scalars into lanes: through memory, each read would wait for the writes before it.
+HOST_WIDE void RailSet::read_scan() {
   std::array<const double*, kTaps> row;  // each tap's current, then its capacitor's volts
   std::array<std::size_t, kTaps> stride;
-  Lanes drawn;
-  Lanes rise;
+  TapQuads drawn;
+  TapQuads rise;
   for (std::size_t t = 0; t < kTaps; ++t) {
     const Unit& unit = units_[reading_.unit[t]];
     row[t] = &unit.history[reading_.current_state[t]];
     stride[t] = unit.plant.stride();
-    drawn[t] = unit.inputs_now[reading_.load_input[t]];
-    rise[t] = (unit.inputs_next[reading_.load_input[t]] - drawn[t]) / kSubSteps;
+    const double now = unit.inputs_now[reading_.load_input[t]];
+    drawn[t / kLanes][t % kLanes] = now;
+    rise[t / kLanes][t % kLanes] = (unit.inputs_next[reading_.load_input[t]] - now) / kSubSteps;
   }
-  for (Instant& instant : instants_) {
-    Lanes volts;
-    for (std::size_t t = 0; t < kTaps; ++t) {
-      instant.amps[t] = row[t][0];
-      volts[t] = row[t][1];
-      row[t] += stride[t];
+  for (std::size_t s = 0; s < kSubSteps; ++s) {
+    Instant& instant = instants_[s];
+    TapQuads amps;
+    TapQuads volts;
+    Quad board{};
+    Quad card{};
+    for (std::size_t q = 0; q < kTapQuads; ++q) {
+      const double* const* from = &row[q * kLanes];
+      amps[q] = Quad{from[0][0], from[1][0], from[2][0], from[3][0]};
+      volts[q] = Quad{from[0][1], from[1][1], from[2][1], from[3][1]};
+      board += reading_.node_share[kBoard][q] * amps[q];
+      card += reading_.node_share[kCard][q] * amps[q];
     }
-    NodeAmps node{};
-    for (std::size_t n = 0; n < kGroundNodes; ++n) {
-      // Four sums side by side: a single one would wait for its own result twelve times.
-      std::array<double, 4> sum{};
-      for (std::size_t t = 0; t < kTaps; ++t) sum[t % 4] += reading_.node_share[n][t] * instant.amps[t];
-      node[n] = (sum[0] + sum[1]) + (sum[2] + sum[3]);
-    }
-    instant.ground_v = ground_.node_volts(node);
-    for (std::size_t t = 0; t < kTaps; ++t) {
-      drawn[t] += rise[t];
-      const double load = volts[t] + reading_.esr_ohm[t] * (instant.amps[t] - drawn[t]);
-      instant.plug_v[t] = reading_.polarity[t] * (load + reading_.downstream_ohm[t] * instant.amps[t]) +
-                          reading_.ground_share[kBoard][t] * instant.ground_v[kBoard] +
-                          reading_.ground_share[kCard][t] * instant.ground_v[kCard];
+    for (std::size_t t = 0; t < kTaps; ++t) row[t] += stride[t];
+    instant.ground_v =
+        ground_.node_volts({(board[0] + board[1]) + (board[2] + board[3]), (card[0] + card[1]) + (card[2] + card[3])});
+    const double steps = static_cast<double>(s + 1);
+    for (std::size_t q = 0; q < kTapQuads; ++q) {
+      const Quad taken = drawn[q] + rise[q] * steps;
+      const Quad load = volts[q] + reading_.esr_ohm[q] * (amps[q] - taken);
+      const Quad plug = reading_.polarity[q] * (load + reading_.downstream_ohm[q] * amps[q]) +
+                        reading_.ground_share[kBoard][q] * instant.ground_v[kBoard] +
+                        reading_.ground_share[kCard][q] * instant.ground_v[kCard];
+      write_quad(amps[q], &instant.amps[q * kLanes]);
+      write_quad(plug, &instant.plug_v[q * kLanes]);
     }
   }
 }

@@ -10,6 +10,7 @@
 #include "host/simulate/connectors.h"
 #include "host/simulate/pc_load.h"
 #include "host/simulate/plant.h"
+#include "host/simulate/quad.h"
 
 namespace host::simulate {
 
@@ -70,12 +71,14 @@ class RailSet {
     std::vector<double> history;
     NodeAmps node_amps{};  // into the ground nodes at the end of the scan
   };
-  using Lanes = std::array<double, kTaps>;  // one value a tap
-  struct Reading {                          // constants that turn states into what the plugs show
+  static_assert(kTaps % kLanes == 0);
+  static constexpr std::size_t kTapQuads = kTaps / kLanes;
+  using TapQuads = std::array<Quad, kTapQuads>;  // one value a tap
+  struct Reading {                               // constants that turn states into what the plugs show
     std::array<std::size_t, kTaps> unit{}, port{}, current_state{}, load_input{};
-    Lanes esr_ohm{}, downstream_ohm{}, polarity{};
-    std::array<Lanes, kGroundNodes> node_share{};    // of the current flowing into each node
-    std::array<Lanes, kGroundNodes> ground_share{};  // of a node's volts in the plug's
+    TapQuads esr_ohm{}, downstream_ohm{}, polarity{};
+    std::array<TapQuads, kGroundNodes> node_share{};    // of the current flowing into each node
+    std::array<TapQuads, kGroundNodes> ground_share{};  // of a node's volts in the plug's
   };
   void add_unit(PlantDesign design, std::vector<Tap> taps, double step_s);
   void add_reading(std::size_t unit);
