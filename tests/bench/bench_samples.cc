@@ -12,7 +12,7 @@ namespace {
 constexpr double kScanRateHz = 32000;
 constexpr double kVoltsPerCode = 0.61e-3;
 constexpr double kAmpsPerCode = 2.44e-3;
-constexpr double kVoltsAtCode0 = 20;  // full scale 40 V, half of it below code 0
+constexpr double kVoltsAtCode0 = 10;
 constexpr std::size_t kCountedChannel = 16;
 
 enum class Make { kRail12, kStill, kCurrentA, kCurrentB, kGround, kMains };
@@ -103,7 +103,7 @@ Samples make_samples(Load load, std::size_t scan_count, std::uint32_t seed) {
       double code = 1000.0 * static_cast<double>(channel) + noise(random);
       switch (kMakes[channel]) {
         case Make::kRail12:
-          code = (12.1 - share * sag[k] - kVoltsAtCode0 / 2) / kVoltsPerCode + noise(random);
+          code = (12.1 - share * sag[k] - kVoltsAtCode0) / kVoltsPerCode + noise(random);
           break;
         case Make::kCurrentA:
           code = (share * loads.a[k] / 2 + 0.05 * noise(random)) / kAmpsPerCode;
@@ -126,9 +126,8 @@ Samples make_samples(Load load, std::size_t scan_count, std::uint32_t seed) {
   return samples;
 }
 
-std::vector<wire::WindowBlock> make_blocks(const Samples& samples) {
+std::vector<wire::WindowBlock> make_blocks(const Samples& samples, std::int16_t limit_code) {
   constexpr std::size_t kScans = wire::kScansPerBlock;
-  const std::int16_t limit = to_code((11.52 - kVoltsAtCode0 / 2) / kVoltsPerCode);
   std::vector<wire::WindowBlock> blocks(samples[0].size() / (kScans * wire::kWindowsPerBlock));
   for (std::size_t b = 0; b < blocks.size(); ++b) {
     blocks[b].scans_per_window = kScans;
@@ -142,7 +141,7 @@ std::vector<wire::WindowBlock> make_blocks(const Samples& samples) {
         for (const auto* code = first; code != first + kScans; ++code) {
           sum += *code;
           squares += static_cast<std::int64_t>(*code) * *code;
-          below += channel == kCountedChannel && *code < limit;
+          below += channel == kCountedChannel && *code < limit_code;
         }
         wire::WindowColumns& columns = blocks[b].channels[channel];
         columns.min[window] = *std::min_element(first, first + kScans);

@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: Apache-2.0
-// Samples of a made-up supply for the codec benchmark: not the simulator's model, only signals of the same make.
+// Samples of a made-up supply for the benchmarks: not the simulator's model, only signals of the same make.
 #pragma once
 
 #include <array>
@@ -20,7 +20,10 @@ enum class Load { kQuiet, kGaming };
 /// and of irregular bursts, 0.5 ms excursions of twice the level, each with sag and ringing on the rails.
 Samples make_samples(Load load, std::size_t scan_count, std::uint32_t seed);
 
-/// Windows of 32 scans in blocks of 32; scans of graphics-1 below 11.52 V are counted.
-std::vector<wire::WindowBlock> make_blocks(const Samples& samples);
+/// Code of 11.52 V on the +12 V channels made up here.
+inline constexpr std::int16_t kMadeUpLimitCode = 2492;
+
+/// Windows of 32 scans in blocks of 32; scans of graphics-1 below `limit_code` are counted.
+std::vector<wire::WindowBlock> make_blocks(const Samples& samples, std::int16_t limit_code = kMadeUpLimitCode);
 
 }  // namespace bench
