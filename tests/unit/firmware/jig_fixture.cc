@@ -127,20 +127,27 @@ void JigFixture::talk() {
 }
 
 std::vector<HeardFrame> JigFixture::heard() {
+  std::vector<HeardFrame> frames = frames_in(line.bytes);
+  const auto last = std::find(line.bytes.rbegin(), line.bytes.rend(), wire::kDelimiter);
+  line.bytes.erase(line.bytes.begin(), last.base());
+  return frames;
+}
+
+std::vector<HeardFrame> frames_in(const std::vector<std::byte>& bytes) {
   std::vector<HeardFrame> frames;
-  auto begin = line.bytes.begin();
-  for (auto end = std::find(begin, line.bytes.end(), wire::kDelimiter); end != line.bytes.end();
-       end = std::find(begin, line.bytes.end(), wire::kDelimiter)) {
-    std::vector<std::byte> payload(wire::kFrameBytesMax);
+  std::vector<std::byte> payload(wire::kFrameBytesMax);
+  auto begin = bytes.begin();
+  for (auto end = std::find(begin, bytes.end(), wire::kDelimiter); end != bytes.end();
+       end = std::find(begin, bytes.end(), wire::kDelimiter)) {
     const auto decoded = wire::decode_frame({begin, end}, payload);
-    EXPECT_TRUE(decoded.has_value());
     HeardFrame frame;
     frame.frame_bytes = static_cast<std::size_t>(end - begin) + 1;
+    begin = end + 1;
+    EXPECT_TRUE(decoded.has_value());
+    if (!decoded) continue;
     EXPECT_TRUE(frame.message.ParseFromArray(decoded->data(), static_cast<int>(decoded->size())));
     frames.push_back(frame);
-    begin = end + 1;
   }
-  line.bytes.erase(line.bytes.begin(), begin);
   return frames;
 }
 

@@ -92,7 +92,7 @@ class JigFixture {
   /// Plays whole blocks of `signal`; between them the jig talks within `bytes_per_block`.
   void play(const Signal& signal, std::size_t blocks, std::size_t bytes_per_block = SIZE_MAX);
   /// The next block is `scans` later.
-  void lose(std::uint32_t scans) { next_scan_ += scans; }
+  void lose(std::uint64_t scans) { next_scan_ += scans; }
   /// For the next block played.
   void edge(const LineEdge& edge) { edges_.push_back(edge); }
   void talk();
@@ -113,6 +113,9 @@ class JigFixture {
   std::uint64_t next_scan_ = 0;
   std::vector<LineEdge> edges_;
 };
+
+/// Every whole frame; a damaged one fails the test.
+std::vector<HeardFrame> frames_in(const std::vector<std::byte>& bytes);
 
 /// The frames of one kind, e.g. of_kind(frames, proto::JigToHost::kEvent).
 std::vector<proto::JigToHost> of_kind(const std::vector<HeardFrame>& frames, proto::JigToHost::ContentCase kind);
