@@ -1,0 +1,33 @@
+// SPDX-License-Identifier: Apache-2.0
+// `label`: what is printed on a supply's case, added up.
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "host/app/terminal.h"
+#include "host/label/typed_label.h"
+
+namespace CLI {
+class App;
+}
+
+namespace host::app {
+
+struct LabelOptions {
+  std::vector<std::string> units;  // shipped names or files, side by side
+  label::TypedLabel typed;         // instead of a file
+  std::string save;                // where the typed label goes; empty: nowhere
+  std::string need_12v;            // A the PC asks of +12 V; empty: not held against any
+  std::string rules;               // empty: the rules that ship
+  bool json = false;
+};
+
+/// Options of the verb, with what they mean.
+void declare_label(CLI::App& verb, LabelOptions& options);
+
+/// Exit status: 0 every label is plausible; 1 one contradicts itself; 4 none does, but one needs explaining; 2 wrong
+/// use or input (every bad file is named); 3 the unit could not be saved.
+int label(const LabelOptions& options, Terminal& terminal);
+
+}  // namespace host::app
