@@ -94,8 +94,9 @@ std::expected<std::unique_ptr<Port>, LinkError> open_serial_port(boost::asio::io
   int handle = -1;
   sp_get_port_handle(port.get(), &handle);
   int fault = make_exclusive(handle);
-  if (fault == 0) fault = configure(port.get(), settings.baud);
   if (fault == 0) fault = make_raw(handle);
+  // After the C library's own settings, which know no speed that libserialport sets by number.
+  if (fault == 0) fault = configure(port.get(), settings.baud);
   if (fault == EINVAL) {
     return std::unexpected(
         LinkError{LinkFault::kIo, name + ": the port does not take " + std::to_string(settings.baud) + " baud"});

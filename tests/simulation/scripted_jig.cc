@@ -26,7 +26,7 @@ constexpr std::uint64_t kBlocksPerMark = 8;  // about 250 ms
 ScriptedJig::ScriptedJig(int descriptor, Script script)
     : descriptor_(descriptor),
       script_(std::move(script)),
-      frames_(script_.boot),
+      frames_(script_.boot, script_.last_sequence),
       next_scan_(script_.first_scan),
       running_(script_.running_at_first),
       thread_([this] { work(); }) {}

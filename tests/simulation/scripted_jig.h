@@ -31,8 +31,9 @@ struct Script {
   std::uint64_t restart_after = 0;  // blocks until it restarts by itself; 0: never
   int block_every_ms = 2;
   std::uint64_t first_scan = 0;
+  std::uint32_t last_sequence = 0;  // of the frame before its first
   /// What reaches the line of what it says; empty: all of it.
-  std::function<Bytes(const Bytes&)> line;
+  std::function<Bytes(const Bytes&)> line = {};
 };
 
 class ScriptedJig {
@@ -48,6 +49,8 @@ class ScriptedJig {
 
   std::uint64_t blocks_sent() const { return blocks_sent_; }
   std::uint64_t next_scan() const { return next_scan_; }
+  /// Of its last frame. After end().
+  std::uint32_t sequence() const { return frames_.sequence(); }
   /// Commands by case, in the order they came, repetitions included. After end().
   const std::vector<steadyrail::proto::HostToJig>& commands() const { return commands_; }
 
