@@ -31,11 +31,35 @@ void apply_contacts(Plant& plant, std::vector<double>& ohm, const std::vector<Co
   }
 }
 
+void add_values(RailRun& result, const RailParameters& parameters, const GroundNetwork& ground,
+                const PlantDesign& design, std::span<const double> state, const std::vector<double>& input) {
+  constexpr std::size_t kOutputState = 3;
+  result.output_v.push_back(state[kOutputState]);
+  std::array<double, kGroundNodes> into_ground{};
+  for (const Port& port : design.ports) {
+    into_ground[port.harness.node] += parameters.polarity * state[port.current_state];
+  }
+  const std::array<double, kGroundNodes> ground_v = ground.node_volts(into_ground);
+  for (std::size_t i = 0; i < design.ports.size(); ++i) {
+    const Port& port = design.ports[i];
+    const double amps = state[port.current_state];
+    double volts = state[port.voltage_state] + port.harness.load_esr_ohm * (amps - input[port.load_input]) +
+                   port.harness.downstream_ohm * amps;
+    if (i < result.return_tap_v.size()) {
+      const double return_v = ground.tap_volts(i, ground_v);
+      result.return_tap_v[i].push_back(return_v);
+      volts += parameters.polarity * (ground_v[port.harness.node] - return_v);
+    }
+    result.tap_v[i].push_back(volts);
+  }
+}
+
 }  // namespace
 
 RailRun run_rail(const RailParameters& parameters, const std::vector<LoadLine>& loads, std::size_t scans,
-                 double scan_rate_hz, const std::vector<ContactChange>& contacts) {
-  Plant plant(design_rail(parameters, GroundNetwork()), 1 / (scan_rate_hz * kSubSteps));
+                 double scan_rate_hz, const std::vector<ContactChange>& contacts, const ReturnLayout& returns) {
+  const GroundNetwork ground = returns.paths.empty() ? GroundNetwork() : GroundNetwork(returns.paths, returns.tie_ohm);
+  Plant plant(design_rail(parameters, ground), 1 / (scan_rate_hz * kSubSteps));
   const PlantDesign& design = plant.design();
   const auto inputs_at = [&](double time_s) {
     std::vector<double> input(design.inputs);
@@ -46,16 +70,9 @@ RailRun run_rail(const RailParameters& parameters, const std::vector<LoadLine>& 
   };
   RailRun result;
   result.tap_v.resize(design.ports.size());
+  result.return_tap_v.resize(returns.paths.size());
   const auto record = [&](const std::vector<double>& input) {
-    const std::span<const double> state = std::as_const(plant).state();
-    result.output_v.push_back(state[3]);
-    for (std::size_t i = 0; i < design.ports.size(); ++i) {
-      const Port& port = design.ports[i];
-      const double amps = state[port.current_state];
-      result.tap_v[i].push_back(state[port.voltage_state] +
-                                port.harness.load_esr_ohm * (amps - input[port.load_input]) +
-                                port.harness.downstream_ohm * amps);
-    }
+    add_values(result, parameters, ground, design, std::as_const(plant).state(), input);
   };
   std::vector<double> contact_ohm(design.ports.size());
   std::vector<double> now = inputs_at(0);
