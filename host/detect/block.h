@@ -7,7 +7,6 @@
 
 #include "host/decode/sink.h"
 #include "host/judge/rating.h"
-#include "host/model/jig.h"
 
 namespace host::detect {
 
@@ -25,36 +24,11 @@ struct Block {
   std::array<std::int64_t, wire::kChannelCount> sum_8{};  // of mean_8
   judge::BlockLoads loads;
   judge::BlockRating rating{};
+  std::array<std::uint32_t, judge::kRailCount> settled{};  // the rail's load stood still in the window and before it
 
   std::uint64_t end() const { return first + std::uint64_t{scans} * count; }
   std::uint64_t start_of(std::uint32_t window) const { return first + std::uint64_t{scans} * window; }
   std::uint32_t all() const { return count >= 32 ? 0xFFFFFFFFU : (1U << count) - 1; }
-};
-
-/// Prepares blocks of one session.
-class BlockMaker {
- public:
-  BlockMaker(const model::Jig& jig, const steadyrail::proto::Unit* unit, const steadyrail::proto::LimitSet* limits);
-  /// The block stays valid until the next call. Batches must not overlap; `windows` must hold 1..32 of them.
-  const Block& make(const decode::WindowBatch& batch);
-  void gap();
-  const judge::Rating& rating() const { return rating_; }
-
- private:
-  void reduce(const decode::WindowBatch& batch);
-  void find_on();
-
-  std::vector<const model::JigChannel*> used_;
-  std::vector<const model::JigChannel*> currents_;
-  const model::JigChannel* pwr_ok_;
-  const model::JigChannel* ps_on_;
-  std::int32_t pwr_ok_code_ = 0;
-  std::int32_t ps_on_code_ = 0;
-  double scan_period_s_;
-  judge::Rating rating_;
-  Block block_;
-  std::uint64_t next_ = 0;
-  bool begun_ = false;
 };
 
 }  // namespace host::detect

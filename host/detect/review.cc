@@ -18,6 +18,9 @@ using steadyrail::proto::SessionResult;
 // A scan index beyond this (2^60: a million years) is no index, and sums over it could wrap.
 constexpr std::uint64_t kScanMost = std::uint64_t{1} << 60;
 
+// Undershoot per ampere until ten droops of this unit have been measured; common practice, no source.
+constexpr double kUsualOhm = 10e-3;
+
 std::vector<judge::UnderRead> chains_of(const model::Jig& jig) {
   std::vector<judge::UnderRead> chains;
   for (std::size_t i = 0; i < wire::kChannelCount; ++i) {
@@ -45,8 +48,17 @@ Session::Session(model::Jig described, const ReviewOptions& options, const Recor
       maker(jig, unit ? &*unit : nullptr, limit_set()),
       tally(jig),
       book(options.events_listed_max),
+      waveforms(jig, history),
       excursions(jig, limit_set(), limits && !header.edition().empty() && header.edition() == limits->edition(), book,
-                 history, [](const Found&) {}) {}
+                 history, [this](const Found& found) { draw(found); }),
+      steps(jig, book, history, [this](const Found& found) { draw(found); }),
+      sags(
+          jig, book, history, [this](std::size_t channel) { return steps.steps().ohm(channel).value_or(kUsualOhm); },
+          [this](const Found& found) { draw(found); }),
+      captures([this](const Capture& capture) {
+        steps.capture(capture);
+        waveforms.capture(capture);
+      }) {}
 
 void Session::windows(const decode::WindowBatch& batch) {
   const bool sound = batch.windows != nullptr && batch.window_count >= 1 &&
@@ -63,8 +75,10 @@ void Session::windows(const decode::WindowBatch& batch) {
   const Block& block = maker.make(batch);
   history.add(block);
   overview.add(block);
-  tally.add(block);
+  tally.add(block, maker.settled());
   excursions.add(block);
+  steps.add(block);
+  sags.add(block);
 }
 
 void Session::count_clipped(const decode::WindowBatch& batch) {
@@ -84,10 +98,20 @@ void Session::count_clipped(const decode::WindowBatch& batch) {
 void Session::hole() {
   maker.gap();
   excursions.gap();
+  sags.gap();
+}
+
+void Session::restarted() {
+  hole();
+  steps.restarted();
+  captures.finish();
 }
 
 void Session::finish() {
+  captures.finish();
   excursions.finish();
+  steps.finish();
+  sags.finish();
 }
 
 double Session::share() const {
@@ -120,12 +144,16 @@ void Review::windows(const decode::WindowBatch& batch) {
   if (state_->session) state_->session->windows(batch);
 }
 
-void Review::capture(const decode::CaptureBatch&) {}
+void Review::capture(const decode::CaptureBatch& batch) {
+  if (state_->session) state_->session->captures.add(batch);
+}
 
 void Review::event(const steadyrail::proto::Event& event) {
   if (!state_->session) return;
   if (event.has_excursion()) state_->session->excursions.chip(event.excursion());
   if (event.has_storm()) state_->session->excursions.storm(event.storm());
+  if (event.has_load_step()) state_->session->steps.step(event.load_step());
+  if (event.has_settled()) state_->session->steps.settled(event.settled());
 }
 
 void Review::status(const steadyrail::proto::Status&) {}
@@ -135,7 +163,7 @@ void Review::gap(const decode::ScanGap&) {
 }
 
 void Review::restarted(std::uint32_t) {
-  if (state_->session) state_->session->hole();
+  if (state_->session) state_->session->restarted();
 }
 
 void Review::note(const steadyrail::proto::HostNote&) {}
@@ -157,8 +185,12 @@ SessionResult Review::result() const {
   const Session& session = *state_->session;
   Seen seen;
   seen.scans_share = session.share();
+  for (std::size_t rail = 0; rail < judge::kRailCount; ++rail) {
+    seen.steps[rail] = session.steps.steps().of_rail(static_cast<steadyrail::proto::Rail>(rail));
+  }
   write_verdicts(session.jig, session.limit_set(), session.tally, session.chains, seen, result);
   write_events(session, result);
+  session.steps.steps().write(result);
   result.mutable_coverage()->set_scans_clipped(session.scans_clipped);
   for (const auto& remark : session.maker.rating().remarks()) result.add_remarks(remark);
   for (const auto& remark : session.excursions.contradictions()) result.add_remarks(remark);
@@ -171,7 +203,9 @@ SessionResult Review::result() const {
 
 steadyrail::proto::Drawings Review::drawings() const {
   steadyrail::proto::Drawings drawings;
-  if (state_->session) state_->session->overview.write(state_->session->jig, drawings);
+  if (!state_->session) return drawings;
+  state_->session->waveforms.write(state_->session->book, drawings);
+  state_->session->overview.write(state_->session->jig, drawings);
   return drawings;
 }
 

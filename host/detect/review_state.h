@@ -7,13 +7,16 @@
 #include <string>
 #include <vector>
 
-#include "host/detect/block.h"
+#include "host/detect/block_maker.h"
 #include "host/detect/excursion_desk.h"
 #include "host/detect/found.h"
 #include "host/detect/history.h"
 #include "host/detect/overview.h"
 #include "host/detect/review.h"
+#include "host/detect/sag_desk.h"
+#include "host/detect/step_desk.h"
 #include "host/detect/tally.h"
+#include "host/detect/waveforms.h"
 #include "host/judge/under_read.h"
 
 namespace host::detect {
@@ -21,11 +24,16 @@ namespace host::detect {
 /// Everything that needs a jig description; made when the header arrives.
 struct Session {
   Session(model::Jig described, const ReviewOptions& options, const steadyrail::proto::RecordingHeader& header);
+  // Detectors hold references into the session: it stays where it was made.
+  Session(const Session&) = delete;
+  Session& operator=(const Session&) = delete;
 
   const steadyrail::proto::LimitSet* limit_set() const { return limits ? &*limits : nullptr; }
   void windows(const decode::WindowBatch& batch);
   void count_clipped(const decode::WindowBatch& batch);
   void hole();
+  void restarted();
+  void draw(const Found& found) { waveforms.draw(found, captures.kept()); }
   void finish();
   /// Scans seen of all scans between the first and the last.
   double share() const;
@@ -39,7 +47,11 @@ struct Session {
   OverviewBook overview;
   Tally tally;
   EventBook book;
+  WaveformBook waveforms;
   ExcursionDesk excursions;
+  StepDesk steps;
+  SagDesk sags;
+  CaptureStore captures;
   std::optional<std::uint64_t> first_scan;
   std::uint64_t end_scan = 0;
   std::uint64_t scans_clipped = 0;

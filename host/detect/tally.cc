@@ -7,7 +7,7 @@ namespace host::detect {
 
 using steadyrail::proto::WithinRating;
 
-Tally::Tally(const model::Jig& jig) : settled_(jig), scan_period_s_(1 / jig.scan_rate_hz()) {
+Tally::Tally(const model::Jig& jig) : scan_period_s_(1 / jig.scan_rate_hz()) {
   for (const auto& channel : jig.channels()) {
     if (channel.kind != steadyrail::proto::CHANNEL_KIND_RAIL_VOLTAGE) continue;
     ChannelTally tally;
@@ -18,14 +18,13 @@ Tally::Tally(const model::Jig& jig) : settled_(jig), scan_period_s_(1 / jig.scan
   }
 }
 
-void Tally::add(const Block& block) {
+void Tally::add(const Block& block, const SettledFinder& finder) {
   scans_seen_ += std::uint64_t{block.scans} * block.count;
   scans_on_ += std::uint64_t{block.scans} * static_cast<unsigned>(std::popcount(block.on));
-  const auto& masks = settled_.find(block);
   for (std::size_t i = 0; i < channels_.size(); ++i) {
     ChannelTally& tally = channels_[i];
     extremes(block, tally);
-    means(block, tally, pools_[i], masks[tally.rail] & block.on);
+    means(block, finder, tally, pools_[i]);
   }
 }
 
@@ -54,14 +53,15 @@ void Tally::extremes(const Block& block, ChannelTally& tally) {
   }
 }
 
-void Tally::means(const Block& block, ChannelTally& tally, SettledPools& pools, std::uint32_t mask) {
+void Tally::means(const Block& block, const SettledFinder& finder, ChannelTally& tally, SettledPools& pools) {
+  std::uint32_t mask = block.settled[tally.rail] & block.on;
   const auto& columns = block.windows->channels[tally.channel];
   for (; mask != 0; mask &= mask - 1) {
     const auto i = static_cast<std::uint32_t>(std::countr_zero(mask));
     const std::uint8_t within = block.rating[tally.rail][i];
     if (within == WithinRating::WITHIN_RATING_NO) continue;
     SettledPools::Mean mean;
-    const double load = settled_.load(tally.rail, block, i);
+    const double load = finder.load(tally.rail, block, i);
     if (!pools.add(load, block.start_of(i), block.scans, columns.mean_8[i], within, mean)) continue;
     tally.settled_s += pools.scans_of_mean() * scan_period_s_;
     auto& [low, high] = tally.settled;

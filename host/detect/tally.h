@@ -33,16 +33,16 @@ struct ChannelTally {
 class Tally {
  public:
   explicit Tally(const model::Jig& jig);
-  void add(const Block& block);
+  /// `finder`: the one that marked the block's settled windows.
+  void add(const Block& block, const SettledFinder& finder);
   const std::vector<ChannelTally>& channels() const { return channels_; }
   std::uint64_t scans_seen() const { return scans_seen_; }
   std::uint64_t scans_on() const { return scans_on_; }
 
  private:
   void extremes(const Block& block, ChannelTally& tally);
-  void means(const Block& block, ChannelTally& tally, SettledPools& pools, std::uint32_t mask);
+  void means(const Block& block, const SettledFinder& finder, ChannelTally& tally, SettledPools& pools);
 
-  SettledFinder settled_;
   std::vector<ChannelTally> channels_;
   std::vector<SettledPools> pools_;
   double scan_period_s_;

@@ -94,6 +94,10 @@ void write_events(const Session& session, steadyrail::proto::SessionResult& resu
     to->set_channel(session.jig.at(count.channel)->name);
     to->set_listed(count.listed);
     to->set_counted(count.counted);
+    if (count.kind != EventKind::EVENT_KIND_SAG) continue;
+    for (const SagDesk::Count& sags : session.sags.counts()) {
+      if (sags.channel == count.channel) to->set_unexplained(sags.unexplained);
+    }
   }
 }
 

@@ -183,6 +183,13 @@ const Verdict& verdict_of(const SessionResult& result, const std::string& channe
   return kNone;
 }
 
+EventCount count_of(const SessionResult& result, EventKind kind, const std::string& channel) {
+  for (const EventCount& count : result.event_counts()) {
+    if (count.kind() == kind && count.channel() == channel) return count;
+  }
+  return {};
+}
+
 std::vector<EventResult> events_of(const SessionResult& result, EventKind kind) {
   std::vector<EventResult> events;
   for (const EventResult& event : result.events()) {

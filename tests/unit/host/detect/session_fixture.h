@@ -57,6 +57,10 @@ class Levels {
 const steadyrail::proto::Verdict& verdict_of(const steadyrail::proto::SessionResult& result, const std::string& channel,
                                              steadyrail::proto::Quantity quantity);
 
+/// Counts of a kind and channel; zeros when there are none.
+steadyrail::proto::EventCount count_of(const steadyrail::proto::SessionResult& result,
+                                       steadyrail::proto::EventKind kind, const std::string& channel);
+
 /// Listed events of a kind.
 std::vector<steadyrail::proto::EventResult> events_of(const steadyrail::proto::SessionResult& result,
                                                       steadyrail::proto::EventKind kind);

@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: Apache-2.0
-#include "host/detect/block.h"
+#include "host/detect/block_maker.h"
 
 #include <algorithm>
 
@@ -13,7 +13,8 @@ BlockMaker::BlockMaker(const model::Jig& jig, const steadyrail::proto::Unit* uni
     : pwr_ok_(pwr_ok_channel(jig)),
       ps_on_(ps_on_channel(jig)),
       scan_period_s_(1 / jig.scan_rate_hz()),
-      rating_(jig, unit, limits) {
+      rating_(jig, unit, limits),
+      settled_(jig) {
   for (const auto& channel : jig.channels()) {
     used_.push_back(&channel);
     if (channel.kind == steadyrail::proto::CHANNEL_KIND_CURRENT) currents_.push_back(&channel);
@@ -40,6 +41,7 @@ const Block& BlockMaker::make(const decode::WindowBatch& batch) {
   reduce(batch);
   find_on();
   rating_.judge(block_.loads, block_.count, block_.scans * scan_period_s_, block_.rating);
+  block_.settled = settled_.find(block_);
   return block_;
 }
 

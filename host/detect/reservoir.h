@@ -1,0 +1,42 @@
+// SPDX-License-Identifier: Apache-2.0
+// A bounded, seeded sample of a stream: its median is exact up to the bound and an estimate beyond.
+#pragma once
+
+#include <algorithm>
+#include <cstdint>
+#include <optional>
+#include <vector>
+
+namespace host::detect {
+
+class Reservoir {
+ public:
+  static constexpr std::size_t kMost = 501;
+
+  void add(double value) {
+    ++seen_;
+    if (kept_.size() < kMost) {
+      kept_.push_back(value);
+      return;
+    }
+    // Constants of the 64-bit linear congruential generator in Knuth, TAOCP 2, 3.3.4 (MMIX); its high bits are used.
+    state_ = state_ * 6364136223846793005U + 1442695040888963407U;
+    const std::uint64_t place = (state_ >> 33) % seen_;
+    if (place < kMost) kept_[place] = value;
+  }
+  std::uint64_t seen() const { return seen_; }
+  std::optional<double> median() const {
+    if (kept_.empty()) return std::nullopt;
+    std::vector<double> sorted = kept_;
+    std::ranges::sort(sorted);
+    const std::size_t n = sorted.size();
+    return n % 2 == 1 ? sorted[n / 2] : (sorted[n / 2 - 1] + sorted[n / 2]) / 2;
+  }
+
+ private:
+  std::vector<double> kept_;
+  std::uint64_t seen_ = 0;
+  std::uint64_t state_ = 1;
+};
+
+}  // namespace host::detect

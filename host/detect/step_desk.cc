@@ -1,0 +1,227 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "host/detect/step_desk.h"
+
+#include <algorithm>
+#include <cmath>
+#include <utility>
+
+namespace host::detect {
+namespace {
+
+using steadyrail::proto::EventKind;
+using steadyrail::proto::FigureSource;
+
+constexpr std::size_t kRecentMost = 1024;
+constexpr std::size_t kWaitingMost = 1024;
+// Games step every 5 to 12 ms: what must be free of other steps for each figure (scans at 32 kS/s).
+constexpr std::uint64_t kFreeBefore = 32;
+constexpr std::uint64_t kFreeForMinimum = 64;
+constexpr std::uint64_t kFreeForShift = 128;
+constexpr std::uint64_t kLookScans = 320;
+constexpr std::uint32_t kFineWindow = 64;  // longer windows would mix other steps into a deviation
+constexpr double kLeastStepA = 1;
+
+}  // namespace
+
+StepDesk::StepDesk(const model::Jig& jig, EventBook& book, const History& history,
+                   std::function<void(const Found&)> listed)
+    : jig_(jig), book_(book), history_(history), listed_(std::move(listed)), steps_(jig) {}
+
+void StepDesk::step(const steadyrail::proto::LoadStep& event) {
+  const auto* channel = event.channel() < wire::kChannelCount ? jig_.at(event.channel()) : nullptr;
+  if (channel == nullptr || channel->kind != steadyrail::proto::CHANNEL_KIND_CURRENT) return;
+  const double step_a = channel->per_code * event.step_code_16() / 16.0;
+  // t50 is sent as its distance from 128 scans before the step.
+  const double offset = std::min(event.t50_offset_256(), 65535U) / 256.0 - 128;
+  steps_.step(channel->index, step_a);
+  recent_.push_back({event.step_id(), channel->index, event.scan(), offset, step_a});
+  if (recent_.size() > kRecentMost) recent_.pop_front();
+  Found found;
+  found.kind = EventKind::EVENT_KIND_LOAD_STEP;
+  found.channel = static_cast<std::uint8_t>(channel->index);
+  found.source = FigureSource::FIGURE_SOURCE_CHIP;
+  found.start = event.scan();
+  found.end = event.scan() + 1;
+  found.start_s_offset = offset;
+  found.start_u_scans = 0.5;
+  found.step_a = step_a;
+  found.severity = std::abs(step_a);
+  if (event.from_gate()) found.note = "made by the jig's load gate";
+  book_.add(std::move(found));
+}
+
+void StepDesk::settled(const steadyrail::proto::SettledMeans& event) {
+  const auto step = std::ranges::find(recent_, event.step_id(), &Step::id);
+  if (step == recent_.end() || event.after_scan() <= step->scan || event.before_scan() >= step->scan) return;
+  waiting_.push_back({*step, event});
+  if (waiting_.size() > kWaitingMost) {
+    resolve(waiting_.front());
+    waiting_.pop_front();
+  }
+}
+
+void StepDesk::add(const Block& block) {
+  while (!waiting_.empty() && waiting_.front().means.after_scan() + kFreeForMinimum <= block.end()) {
+    resolve(waiting_.front());
+    waiting_.pop_front();
+  }
+}
+
+void StepDesk::restarted() {
+  recent_.clear();
+  waiting_.clear();
+}
+
+void StepDesk::finish() {
+  for (const Waiting& waiting : waiting_) resolve(waiting);
+  waiting_.clear();
+}
+
+void StepDesk::resolve(const Waiting& waiting) {
+  const Step& step = waiting.step;
+  const double sign = step.step_a > 0 ? 1 : -1;
+  for (const auto& channel : jig_.channels()) {
+    if (channel.kind != steadyrail::proto::CHANNEL_KIND_RAIL_VOLTAGE || channel.current != step.current) continue;
+    const auto index = static_cast<int>(channel.index);
+    if (index >= waiting.means.before_code_8_size() || index >= waiting.means.after_code_8_size()) continue;
+    const double before = channel.value(waiting.means.before_code_8(index) / 8.0);
+    const double after = channel.value(waiting.means.after_code_8(index) / 8.0);
+    StepFigures figures{.step_a = step.step_a, .shift = sign * (before - after)};
+    double extreme = after;
+    bool fine = false;
+    // The window that holds the step begins before it, where the load was lighter: its extreme is still the step's.
+    history_.visit(step.scan, waiting.means.after_scan(), [&](const History::Window& window) {
+      fine = window.scans <= kFineWindow;
+      const double here =
+          channel.value(sign > 0 ? history_.low(window, channel.index) : history_.high(window, channel.index));
+      if (sign * here < sign * extreme) extreme = here;
+    });
+    if (fine) {
+      figures.deviation = sign * (before - extreme);
+      figures.undershoot = sign * (after - extreme);
+    }
+    steps_.figures(channel.index, FigureSource::FIGURE_SOURCE_WINDOW, figures);
+    bool captured = false;
+    const std::uint64_t from = step.scan > kFreeForMinimum ? step.scan - kFreeForMinimum : 0;
+    book_.visit(EventKind::EVENT_KIND_DROOP, static_cast<std::uint8_t>(channel.index), from,
+                step.scan + kFreeForMinimum,
+                [&](Found& found) { captured = captured || found.source == FigureSource::FIGURE_SOURCE_CAPTURE; });
+    if (captured || !fine) continue;
+    Found found;
+    found.kind = EventKind::EVENT_KIND_DROOP;
+    found.channel = static_cast<std::uint8_t>(channel.index);
+    found.side = sign > 0 ? judge::Side::kLow : judge::Side::kHigh;
+    found.source = FigureSource::FIGURE_SOURCE_WINDOW;
+    found.start = step.scan;
+    found.end = waiting.means.after_scan();
+    found.start_s_offset = step.offset;
+    found.start_u_scans = 0.5;
+    found.duration_scans = static_cast<double>(found.end - found.start);
+    found.duration_u_scans = found.duration_scans;
+    found.extreme = extreme;
+    found.depth = *figures.deviation;
+    found.step_a = step.step_a;
+    found.deviation = figures.deviation;
+    found.undershoot = figures.undershoot;
+    found.settled_shift = figures.shift;
+    found.within = history_.within(channel.rail, found.start, found.end);
+    found.severity = *figures.deviation;
+    list(std::move(found));
+  }
+}
+
+std::vector<StepDesk::Placed> StepDesk::steps_in(const Capture& capture, steadyrail::proto::Rail rail) const {
+  std::vector<Placed> placed;
+  for (const auto& channel : jig_.channels()) {
+    if (channel.kind != steadyrail::proto::CHANNEL_KIND_CURRENT || channel.rail != rail) continue;
+    std::vector<double> amps;
+    for (std::int16_t code : capture.codes[channel.index]) amps.push_back(channel.value(code));
+    for (const ScanStep& step : find_steps(amps, {.least = kLeastStepA, .sigma = channel.noise_rms})) {
+      placed.push_back({channel.index, step, static_cast<std::uint64_t>(std::max(step.t10, 0.0))});
+    }
+  }
+  std::ranges::sort(placed, {}, &Placed::begins);
+  return placed;
+}
+
+void StepDesk::capture(const Capture& capture) {
+  for (std::size_t rail = 1; rail < judge::kRailCount; ++rail) {
+    const std::vector<Placed> placed = steps_in(capture, static_cast<steadyrail::proto::Rail>(rail));
+    for (std::size_t i = 0; i < placed.size(); ++i) {
+      const bool free = i == 0 || placed[i - 1].begins + kFreeBefore < placed[i].begins;
+      if (!free) continue;
+      std::uint64_t next = std::min(placed[i].begins + kLookScans, capture.end - capture.first);
+      if (i + 1 < placed.size()) next = std::min(next, placed[i + 1].begins);
+      if (next < placed[i].begins + kFreeForMinimum) continue;
+      for (const auto& channel : jig_.channels()) {
+        if (channel.kind != steadyrail::proto::CHANNEL_KIND_RAIL_VOLTAGE || channel.current != placed[i].current)
+          continue;
+        if (!capture.codes[channel.index].empty()) measure(capture, channel.index, placed[i], next);
+      }
+    }
+  }
+}
+
+void StepDesk::measure(const Capture& capture, std::size_t voltage, const Placed& placed, std::uint64_t next) {
+  const model::JigChannel& channel = *jig_.at(voltage);
+  std::vector<double> volts;
+  for (std::int16_t code : capture.codes[voltage]) volts.push_back(channel.value(code));
+  const double band = std::max(kRecoveryBandShare * std::abs(model::rail_nominal_v(channel.rail)),
+                               kRecoveryBandSigmas * channel.noise_rms);
+  const bool rising = placed.step.step > 0;
+  const auto droop = measure_droop(volts, placed.begins, next, rising, band);
+  if (!droop) return;
+  StepFigures figures{.step_a = placed.step.step, .deviation = droop->deviation, .undershoot = droop->undershoot};
+  figures.minimum_scans = static_cast<double>(droop->minimum_scans);
+  const bool settles = next - placed.begins >= kFreeForShift;
+  if (settles) {
+    figures.shift = droop->shift;
+    figures.recovery_scans = static_cast<double>(droop->recovery_scans);
+  }
+  steps_.figures(voltage, FigureSource::FIGURE_SOURCE_CAPTURE, figures);
+
+  Found found;
+  found.kind = EventKind::EVENT_KIND_DROOP;
+  found.channel = static_cast<std::uint8_t>(voltage);
+  found.side = rising ? judge::Side::kLow : judge::Side::kHigh;
+  found.source = FigureSource::FIGURE_SOURCE_CAPTURE;
+  found.start = capture.first + placed.begins;
+  found.end = capture.first + next;
+  found.start_u_scans = 0.5;
+  found.duration_scans =
+      settles ? static_cast<double>(droop->recovery_scans) : static_cast<double>(next - placed.begins);
+  found.duration_u_scans = 1;
+  found.extreme = droop->extreme;
+  found.depth = droop->deviation;
+  found.step_a = placed.step.step;
+  found.deviation = droop->deviation;
+  found.undershoot = droop->undershoot;
+  found.minimum_s = static_cast<double>(droop->minimum_scans) / jig_.scan_rate_hz();
+  if (settles) {
+    found.settled_shift = droop->shift;
+    found.recovery_s = static_cast<double>(droop->recovery_scans) / jig_.scan_rate_hz();
+  }
+  found.within = history_.within(channel.rail, found.start, found.end);
+  found.severity = droop->deviation;
+  // A droop already listed from windows is the same step, seen less well.
+  bool replaced = false;
+  const std::uint64_t from = found.start > kFreeForMinimum ? found.start - kFreeForMinimum : 0;
+  book_.visit(found.kind, found.channel, from, found.start + kFreeForMinimum, [&](Found& listed) {
+    if (replaced || listed.source == FigureSource::FIGURE_SOURCE_CAPTURE || *listed.step_a * *found.step_a < 0) return;
+    const auto id = listed.id;
+    const double severity = listed.severity;
+    listed = found;
+    listed.id = id;
+    listed.severity = severity;
+    replaced = true;
+    listed_(listed);
+  });
+  if (!replaced) list(std::move(found));
+}
+
+void StepDesk::list(Found found) {
+  found.id = book_.add(found);
+  if (found.id != 0) listed_(found);
+}
+
+}  // namespace host::detect

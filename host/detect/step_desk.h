@@ -1,0 +1,66 @@
+// SPDX-License-Identifier: Apache-2.0
+// Load steps and the droops they cause: the chip's steps and settled means, captures where there are any.
+#pragma once
+
+#include <cstdint>
+#include <deque>
+#include <functional>
+#include <vector>
+
+#include "host/detect/capture_store.h"
+#include "host/detect/droop.h"
+#include "host/detect/found.h"
+#include "host/detect/history.h"
+#include "host/detect/load_step.h"
+#include "host/detect/step_book.h"
+#include "link.pb.h"
+
+namespace host::detect {
+
+class StepDesk {
+ public:
+  StepDesk(const model::Jig& jig, EventBook& book, const History& history, std::function<void(const Found&)> listed);
+
+  void step(const steadyrail::proto::LoadStep& event);
+  void settled(const steadyrail::proto::SettledMeans& event);
+  void capture(const Capture& capture);
+  void add(const Block& block);
+  /// The jig restarted: step ids begin again.
+  void restarted();
+  void finish();
+  const StepBook& steps() const { return steps_; }
+
+ private:
+  struct Step {
+    std::uint32_t id;
+    std::size_t current;
+    std::uint64_t scan;
+    double offset;
+    double step_a;
+  };
+  struct Waiting {
+    Step step;
+    steadyrail::proto::SettledMeans means;
+  };
+  /// A step found in a capture, by place in it.
+  struct Placed {
+    std::size_t current;
+    ScanStep step;
+    std::uint64_t begins;  // last scan before the edge leaves 10 %
+  };
+
+  void resolve(const Waiting& waiting);
+  void measure(const Capture& capture, std::size_t voltage, const Placed& placed, std::uint64_t next);
+  std::vector<Placed> steps_in(const Capture& capture, steadyrail::proto::Rail rail) const;
+  void list(Found found);
+
+  const model::Jig& jig_;
+  EventBook& book_;
+  const History& history_;
+  std::function<void(const Found&)> listed_;
+  StepBook steps_;
+  std::deque<Step> recent_;
+  std::deque<Waiting> waiting_;
+};
+
+}  // namespace host::detect
