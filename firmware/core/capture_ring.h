@@ -11,7 +11,7 @@
 
 namespace firmware {
 
-inline constexpr std::uint32_t kRingScans = 1536;  // 48 ms, 72 KiB
+inline constexpr std::uint32_t kRingScans = 1024;  // 32 ms, 48 KiB
 static_assert(kRingScans % wire::kScansPerBlock == 0);
 
 class CaptureRing {

@@ -13,13 +13,14 @@
 namespace firmware {
 
 inline constexpr std::size_t kContentBytesMax = steadyrail_proto_JigToHost_size;
+inline constexpr std::size_t kEventContentBytesMax = steadyrail_proto_Event_size + 4;
 inline constexpr std::size_t kPrefixBytesMax = 12;  // sequence and boot
 inline constexpr std::size_t kBodyHeadBytes = 3;    // tag of `body` and a length of up to 16,383
 
 /// Encodes `message` with its sequence and boot left out; returns the bytes. `out` must hold kContentBytesMax.
 std::size_t encode_content(steadyrail_proto_JigToHost& message, std::span<std::byte> out);
 
-/// The same for an event.
+/// The same for an event; `out` must hold kEventContentBytesMax.
 std::size_t encode_event(const steadyrail_proto_Event& event, std::span<std::byte> out);
 
 /// Sequence and boot; returns the bytes. `out` must hold kPrefixBytesMax.

@@ -10,7 +10,7 @@
 namespace firmware {
 
 inline constexpr std::size_t kPageBytes = 512;
-inline constexpr std::size_t kPageCount = 88;  // 44 KiB
+inline constexpr std::size_t kPageCount = 80;  // 40 KiB
 
 using PageIndex = std::uint8_t;
 inline constexpr PageIndex kNoPage = 0xFF;

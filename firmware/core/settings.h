@@ -43,7 +43,7 @@ struct Settings {
 
 inline constexpr std::uint32_t kCaptureScansLongest = 2048;  // 64 ms
 /// The ring also has to hold what arrives until a trigger is certain and packing has caught up.
-inline constexpr std::uint32_t kCaptureBeforeLongest = 1024;
+inline constexpr std::uint32_t kCaptureBeforeLongest = 512;  // 16 ms
 
 enum class LimitSide : std::uint8_t { kLow = 1, kHigh = 2 };  // of the schema's Side
 

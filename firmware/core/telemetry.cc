@@ -7,8 +7,10 @@
 namespace firmware {
 namespace {
 
-constexpr std::size_t kRawContentBytesMax = 64;
-static_assert(kRawContentBytesMax >= steadyrail_proto_RawBlock_size + 3 + kBodyHeadBytes);
+constexpr std::size_t kSmallContentBytesMax = 64;
+static_assert(kSmallContentBytesMax >= steadyrail_proto_Acknowledgement_size + 3);
+static_assert(kSmallContentBytesMax >= steadyrail_proto_Log_size + 3);
+static_assert(kSmallContentBytesMax >= steadyrail_proto_RawBlock_size + 3 + kBodyHeadBytes);
 
 /// Copies with a closing zero; a text that is too long is cut.
 template <std::size_t Bytes>
@@ -28,7 +30,7 @@ void Telemetry::acknowledge(const steadyrail_proto_Acknowledgement& acknowledgem
   steadyrail_proto_JigToHost message{};
   message.which_content = steadyrail_proto_JigToHost_acknowledgement_tag;
   message.content.acknowledgement = acknowledgement;
-  std::array<std::byte, kContentBytesMax> content;
+  std::array<std::byte, kSmallContentBytesMax> content;
   const std::size_t bytes = encode_content(message, content);
   // An acknowledgement that finds no room is asked for again by the host, with the same id.
   if (!acknowledgements_.push({content.data(), bytes})) count_up(health_.logs_dropped);
@@ -47,7 +49,7 @@ bool Telemetry::offer_sum(const steadyrail_proto_Event& event) {
 }
 
 bool Telemetry::push_event(const steadyrail_proto_Event& event, std::size_t room_kept) {
-  std::array<std::byte, kContentBytesMax> content;
+  std::array<std::byte, kEventContentBytesMax> content;
   const std::size_t bytes = encode_event(event, content);
   return events_.room() >= bytes + room_kept && events_.push({content.data(), bytes});
 }
@@ -57,7 +59,7 @@ void Telemetry::raw(std::uint64_t first_scan, const PackedBody& packed) {
   message.which_content = steadyrail_proto_JigToHost_raw_tag;
   message.content.raw = {
       .first_scan = first_scan, .scan_count = wire::kScansPerBlock, .channel_mask = packed.channel_mask};
-  std::array<std::byte, kRawContentBytesMax + kPackedBodyBytesMax> content;
+  std::array<std::byte, kSmallContentBytesMax + kPackedBodyBytesMax> content;
   const std::size_t head = encode_content(message, content);
   std::copy_n(packed.body.begin(), packed.bytes, content.begin() + static_cast<std::ptrdiff_t>(head + kBodyHeadBytes));
   const std::size_t bytes = close_body(content, head, packed.bytes);
@@ -68,7 +70,7 @@ void Telemetry::log(std::uint32_t code, std::int32_t value) {
   steadyrail_proto_JigToHost message{};
   message.which_content = steadyrail_proto_JigToHost_log_tag;
   message.content.log = {.code = code, .value = value};
-  std::array<std::byte, kContentBytesMax> content;
+  std::array<std::byte, kSmallContentBytesMax> content;
   const std::size_t bytes = encode_content(message, content);
   if (!logs_.push({content.data(), bytes})) count_up(health_.logs_dropped);
 }

@@ -27,7 +27,7 @@ inline constexpr std::uint32_t kTimeMarkScans = kScansPerSecond / 4;
 inline constexpr std::uint32_t kStatusScans = kScansPerSecond;
 inline constexpr std::uint32_t kWindowSharePercent = 60;  // of the line, framing included
 inline constexpr std::uint32_t kEventSharePercent = 25;   // what events may take before windows
-inline constexpr std::size_t kEventQueueBytes = 8192;
+inline constexpr std::size_t kEventQueueBytes = 6144;
 inline constexpr std::size_t kEventSumBytes = 3072;  // of them, for one Storm of every armed limit
 static_assert(kEventSumBytes >= 2 * 24 * (steadyrail_proto_Storm_size + 10));
 
@@ -104,7 +104,7 @@ class Telemetry {
 
   ByteQueue<512> acknowledgements_;
   ByteQueue<kEventQueueBytes> events_;
-  ByteQueue<4096> raw_;
+  ByteQueue<2048> raw_;
   ByteQueue<256> logs_;
   CapturePiece piece_{};
 

@@ -157,22 +157,23 @@ TEST(CaptureStoreTest, CutsACaptureThatDoesNotFitAndCountsIt) {
   };
   JigFixture jig;
   jig.begin({}, [](auto& configure) {
-    configure.set_capture_before_scans(1024);
-    configure.set_capture_after_scans(1024);
+    configure.set_capture_before_scans(512);
+    configure.set_capture_after_scans(1536);
   });
   jig.play(noise, 40, 0);
   jig.edge(edge_at(1282));
-  jig.play(noise, 60, 0);  // 2,048 scans of 24 channels at 2 bytes are 96 KiB: more than the 44 KiB there are
+  jig.play(noise, 60, 0);  // 2,048 scans of 24 channels at 2 bytes are 96 KiB: more than the 40 KiB there are
   EXPECT_EQ(jig.health().captures_dropped, 1U);
   jig.talk();
   const auto captures = read(jig.heard(), noise);
   ASSERT_EQ(captures.size(), 1U);
   EXPECT_EQ(captures.at(1).remaining, 0U);
   EXPECT_GT(captures.at(1).channels_by_scan.size(), 700U);
-  jig.play(lively, 40);
+  const auto calm = [](std::uint64_t scan, std::size_t) { return static_cast<std::int16_t>(scan % 4); };
+  jig.play(calm, 40);
   jig.edge(edge_at(4500));  // and the pages are free again
-  jig.play(lively, 60);
-  expect_whole(read(jig.heard(), lively).at(2), 4500 - 1024, 4500 + 1024);
+  jig.play(calm, 60);
+  expect_whole(read(jig.heard(), calm).at(2), 4500 - 512, 4500 + 1536);
 }
 
 TEST(CaptureStoreTest, PassesOnEdgesWithTheirTimesAndCapturesNoMarker) {
