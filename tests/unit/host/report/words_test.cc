@@ -50,7 +50,9 @@ TEST(WordsTest, CountsWithThousandsApart) {
 }
 
 TEST(EscapeTest, TakesControlOfTheTerminalFromNobody) {
-  EXPECT_EQ(terminal("a\x1b[2Jb\nc\xC2\x9B" "d"), "a?[2Jb?c?d");
+  EXPECT_EQ(terminal("a\x1b[2Jb\nc\xC2\x9B"
+                     "d"),
+            "a?[2Jb?c?d");
   EXPECT_EQ(terminal("+12V ± 1"), "+12V ± 1");
 }
 
