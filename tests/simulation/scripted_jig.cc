@@ -6,8 +6,8 @@
 #include <chrono>
 #include <utility>
 
+#include <fcntl.h>
 #include <poll.h>
-#include <sys/socket.h>
 #include <unistd.h>
 
 #include "proto/wire/frame.h"
@@ -41,6 +41,7 @@ void ScriptedJig::end() {
 }
 
 void ScriptedJig::work() {
+  ::fcntl(descriptor_, F_SETFL, O_NONBLOCK);
   wire::FrameReceiver<wire::kPayloadBytesMax> receiver;
   auto next_block = std::chrono::steady_clock::now();
   while (!ending_) {
@@ -128,6 +129,9 @@ void ScriptedJig::send(const Bytes& said) {
   const Bytes bytes = script_.line ? script_.line(said) : said;
   std::size_t done = 0;
   while (done < bytes.size() && !ending_) {
+    // A host that no longer reads must not hold the jig for ever.
+    pollfd wanted{.fd = descriptor_, .events = POLLOUT, .revents = 0};
+    ::poll(&wanted, 1, 10);
     const ssize_t taken = ::write(descriptor_, bytes.data() + done, bytes.size() - done);
     if (taken > 0) {
       done += static_cast<std::size_t>(taken);
