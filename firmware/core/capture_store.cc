@@ -31,6 +31,11 @@ bool CaptureStore::covered(const CaptureTrigger& trigger) const {
   });
 }
 
+// At one byte a sample: what loads in play take, with a margin (0.7 measured).
+std::size_t CaptureStore::pages_expected() const {
+  return (before_scans_ + after_scans_) * wire::kChannelCount / kPageBytes;
+}
+
 CaptureStore::Slot* CaptureStore::free_slot(const CaptureTrigger& trigger) {
   const bool edge = trigger.cause == CaptureCause::kEdge;
   std::size_t kept = edge ? 0 : kEdgeSlots + (trigger.ordinary ? kSteadySlots : 0);
@@ -40,7 +45,9 @@ CaptureStore::Slot* CaptureStore::free_slot(const CaptureTrigger& trigger) {
   }
   const auto free = static_cast<std::size_t>(
       std::ranges::count_if(slots_, [](const Slot& slot) { return slot.state == State::kFree; }));
-  if (free <= kept || pool_.free_pages() <= (edge ? 0 : kEdgePages)) return nullptr;
+  // An excursion may begin with little room left, since its onset comes first; an ordinary step waits for another one.
+  const std::size_t pages = edge ? 1 : kEdgePages + (trigger.ordinary ? pages_expected() : 1);
+  if (free <= kept || pool_.free_pages() < pages) return nullptr;
   return &*std::ranges::find_if(slots_, [](const Slot& slot) { return slot.state == State::kFree; });
 }
 

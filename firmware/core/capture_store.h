@@ -74,6 +74,7 @@ class CaptureStore {
   };
 
   bool covered(const CaptureTrigger& trigger) const;
+  std::size_t pages_expected() const;
   Slot* free_slot(const CaptureTrigger& trigger);
   Slot* most_urgent();
   void pack(Slot& slot);

@@ -24,7 +24,7 @@ namespace firmware {
 inline constexpr std::uint32_t kSettledScans = 32;           // 1 ms
 inline constexpr std::uint32_t kSettledAfterScans = 128;     // 4 ms
 inline constexpr std::uint32_t kSettledFreeScansLeast = 64;  // 2 ms between a step and the next one's guard
-inline constexpr std::uint32_t kStepsPerSecond = 400;        // told; more are counted as dropped events
+inline constexpr std::uint32_t kStepsPerSecond = 800;        // told; more are counted as dropped events
 inline constexpr std::uint32_t kSettledPerSecond = 100;      // told; a sample of more is as good
 inline constexpr std::uint32_t kOrdinaryStepCapturesPerSecond = 3;
 
