@@ -19,13 +19,13 @@ RailParameters healthy_12v() {
           .limit_a = 75,
           .remote_sense = {},
           .polarity = 1,
-          .harnesses = {{8.0e-3, 2.0e-3, 0.50e-6, 800e-6, 8e-3, kBoard},
-                        {8.5e-3, 2.0e-3, 0.45e-6, 800e-6, 8e-3, kBoard},
-                        {8.5e-3, 2.0e-3, 0.45e-6, 800e-6, 8e-3, kBoard},
+          .harnesses = {{8.0e-3, 2.0e-3, 0.50e-6, 330e-6, 12e-3, kBoard},
+                        {8.5e-3, 2.0e-3, 0.45e-6, 400e-6, 16e-3, kBoard},
+                        {8.5e-3, 2.0e-3, 0.45e-6, 400e-6, 16e-3, kBoard},
                         {6.4e-3, 1.5e-3, 0.40e-6, 1000e-6, 8e-3, kCard},
-                        {9.0e-3, 2.0e-3, 0.45e-6, 600e-6, 10e-3, kCard},
-                        {9.0e-3, 2.0e-3, 0.45e-6, 600e-6, 10e-3, kCard},
-                        {20e-3, 5.0e-3, 0.80e-6, 470e-6, 20e-3, kBoard}}};
+                        {9.0e-3, 2.0e-3, 0.45e-6, 150e-6, 20e-3, kCard},
+                        {9.0e-3, 2.0e-3, 0.45e-6, 150e-6, 20e-3, kCard},
+                        {20e-3, 5.0e-3, 0.80e-6, 100e-6, 30e-3, kBoard}}};
 }
 
 RailParameters small_rail(double set_v, double farad, double esr_ohm, double gain, double limit_a) {

@@ -23,7 +23,7 @@ void tired_capacitors(SupplyParameters& supply) {
 }
 
 void weak_12v(SupplyParameters& supply) {
-  supply.rails.p12v.limit_a = 43;
+  supply.rails.p12v.limit_a = 42;
   supply.rails.p12v.droop_ohm = 3e-3;
 }
 
