@@ -132,6 +132,10 @@ std::expected<ServeResult, std::string> serve(int socket_fd, Supply& supply, con
     const auto answer = receive_outputs(socket_fd, deadline);
     if (!answer) return Failure(answer.error());
     outputs = *answer;
+    if (outputs.from_scan != supply.next_scan()) {
+      return Failure("the virtual jig answered for scan " + std::to_string(outputs.from_scan) + " instead of " +
+                     std::to_string(supply.next_scan()));
+    }
     result.scans += codes.size();
   }
   return result;
