@@ -8,7 +8,7 @@
 #include "host/app/terminal.h"
 #include "host/label/typed_label.h"
 
-namespace CLI {
+namespace CLI {  // NOLINT(readability-identifier-naming): the library's own name
 class App;
 }
 
