@@ -113,7 +113,9 @@ void declare_rehearse(CLI::App& program, RehearseOptions& options) {
   verb.add_option("--scenario", options.scenario, "Fault of the simulated supply; 'list' names them all")
       ->capture_default_str()
       ->type_name("NAME");
-  verb.add_option("--seed", options.seed, "The same seed gives the same recording (free pace)")->capture_default_str();
+  verb.add_option("--seed", options.seed, "The same seed gives the same recording (free pace)")
+      ->capture_default_str()
+      ->check(CLI::NonNegativeNumber);
   add_duration(verb, "Simulated time (90s, 5m, 8h), 60s when left out", options.duration);
   const std::map<std::string, Pace> paces{{"free", Pace::kFree}, {"real", Pace::kReal}};
   verb.add_option("--pace", options.pace, "free: as fast as it goes; real: by the clock on the wall")

@@ -37,7 +37,8 @@ LiveSession::LiveSession(LiveSetup setup, Terminal& terminal, LiveListener* list
       terminal_(terminal),
       listener_(listener),
       review_(detectors(setup_.judging)),
-      decoder_(review_) {}
+      decoder_(review_),
+      simulated_(setup_.header.simulated()) {}
 
 std::expected<std::unique_ptr<LiveSession>, std::string> LiveSession::create(LiveSetup setup, link::HostClock& clock,
                                                                              Terminal& terminal,
@@ -89,8 +90,9 @@ int LiveSession::conclude_run(const link::SessionReport& report, const ResultFil
 }
 
 void LiveSession::hello(const proto::Hello& hello) {
-  terminal_.say(fmt::format("jig {}, firmware {}{}", hello.jig_id(), hello.firmware(),
-                            hello.simulated() || setup_.header.simulated() ? ", simulated" : ""));
+  simulated_ = simulated_ || hello.simulated();
+  terminal_.say(
+      fmt::format("jig {}, firmware {}{}", hello.jig_id(), hello.firmware(), simulated_ ? ", simulated" : ""));
 }
 
 void LiveSession::started(std::uint64_t /*scan*/) {

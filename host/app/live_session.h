@@ -56,7 +56,7 @@ class LiveSession : public link::SessionEvents {
   void port_back(const std::string& name) override;
   void remark(const std::string& words) override;
   void tick() override;
-  std::string tag() const { return setup_.header.simulated() ? "simulated, " : ""; }
+  std::string tag() const { return simulated_ ? "simulated, " : ""; }
 
   LiveSetup setup_;
   Terminal& terminal_;
@@ -65,6 +65,7 @@ class LiveSession : public link::SessionEvents {
   decode::Decoder decoder_;
   std::unique_ptr<record::Writer> writer_;
   std::unique_ptr<link::Session> session_;
+  bool simulated_;  // by the header, or by the jig's own word
   std::chrono::steady_clock::time_point last_progress_{};
 };
 

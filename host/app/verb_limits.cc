@@ -1,4 +1,8 @@
 // SPDX-License-Identifier: Apache-2.0
+#include <algorithm>
+#include <cmath>
+#include <expected>
+
 #include <fmt/format.h>
 
 #include "host/app/judging.h"
@@ -40,12 +44,21 @@ std::string least(const proto::LimitSet& set, proto::Rail rail) {
   return out.empty() ? "-" : out;
 }
 
+/// The row of an excursion table that holds for any length of time is the rating itself; JSON has no number for its
+/// duration, so that it is left out.
+std::expected<std::string, std::string> json_of(proto::LimitSet set) {
+  const auto lasting = [](const proto::ExcursionRow& row) { return !std::isfinite(row.duration_s()); };
+  auto& rows = *set.mutable_excursion();
+  rows.erase(std::remove_if(rows.begin(), rows.end(), lasting), rows.end());
+  return report::to_json(set);
+}
+
 int print_one(const LimitsOptions& options, Terminal& terminal) {
   const auto edition = load_edition(options.edition);
   if (!edition) return terminal.complain(edition.error());
   const proto::LimitSet& set = edition->set;
   if (options.json) {
-    const auto json = report::to_json(set);
+    const auto json = json_of(set);
     if (!json) return terminal.complain(json.error());
     terminal.out() << *json;
     return 0;
@@ -74,7 +87,7 @@ int limits(const LimitsOptions& options, Terminal& terminal) {
     const auto edition = load_edition(name);
     if (!edition) return terminal.complain(edition.error());
     if (options.json) {
-      const auto json = report::to_json(edition->set);
+      const auto json = json_of(edition->set);
       if (!json) return terminal.complain(json.error());
       list += (list.empty() ? "\n" : ",\n") + json->substr(0, json->size() - 1);
       continue;

@@ -14,6 +14,7 @@ namespace {
 
 namespace proto = steadyrail::proto;
 
+constexpr std::size_t kPlacesMax = 3;    // in the headline
 constexpr std::size_t kFindingsMax = 6;  // in the answer; the tables hold all
 
 /// How far a value lies beyond its limit, as a share of the limit; negative inside.
@@ -48,14 +49,26 @@ std::vector<const proto::Verdict*> decided(const proto::SessionResult& result, p
   return out;
 }
 
+/// "+12V at graphics-1, +5V at main-5v and 3 more", each place once, worst first.
+std::string failing_places(const proto::SessionResult& result) {
+  std::vector<std::string> places;
+  for (const proto::Verdict* verdict : decided(result, proto::DECISION_FAIL)) {
+    const std::string where = place(verdict->rail(), verdict->channel());
+    if (std::ranges::find(places, where) == places.end()) places.push_back(where);
+  }
+  std::string out;
+  for (std::size_t i = 0; i < std::min(places.size(), kPlacesMax); ++i) out += (i == 0 ? "" : ", ") + places[i];
+  if (places.size() > kPlacesMax) out += fmt::format(" and {} more", places.size() - kPlacesMax);
+  return out;
+}
+
 std::string headline(const proto::SessionResult& result, const Tally& count) {
   const std::string where = fmt::format("under {}", result.edition());
   if (count.all() == 0 || count.not_tested == count.all()) {
     return result.edition().empty() ? "Nothing was judged: no limit edition was named."
                                     : fmt::format("Nothing could be judged {}.", where);
   }
-  if (count.fail > 0)
-    return fmt::format("Out of limits: {} of {} failed {}.", count.fail, counted(count.all(), "check"), where);
+  if (count.fail > 0) return fmt::format("Out of limits {}: {}.", where, failing_places(result));
   if (count.undecided > 0) {
     return fmt::format("Nothing failed {}, but {} of {} could not be decided.", where, count.undecided,
                        counted(count.all(), "check"));
@@ -85,7 +98,7 @@ void add_findings(const proto::SessionResult& result, const Tally& count, std::v
   }
   std::string list;
   for (const auto& [kind, events] : kinds) {
-    list += fmt::format("{}{} {}", list.empty() ? "" : ", ", word(kind), counted(events, "event"));
+    list += (list.empty() ? "" : ", ") + counted(events, word(kind));
   }
   const bool whole = result.coverage().scans_seen() >= result.coverage().scans_expected();
   if (!list.empty()) {
@@ -99,10 +112,10 @@ void add_findings(const proto::SessionResult& result, const Tally& count, std::v
 
 void add_surety(const proto::SessionResult& result, std::vector<std::string>& sure) {
   const proto::Coverage& coverage = result.coverage();
-  sure.push_back(fmt::format("{} of the session's scans were seen ({} of {}, {}); {} in the record.",
+  sure.push_back(fmt::format("{} of {} were seen over {}; {} in the record.",
                              percent_of(coverage.scans_seen(), coverage.scans_expected()),
-                             counted(coverage.scans_seen(), "scan"), counted(coverage.scans_expected(), "scan"),
-                             time_span(result.session().duration_s()), counted(coverage.gaps_total(), "gap")));
+                             counted(coverage.scans_expected(), "scan"), time_span(result.session().duration_s()),
+                             counted(coverage.gaps_total(), "gap")));
   if (coverage.scans_clipped() > 0) {
     sure.push_back(fmt::format("{} lay at the end of the converter's range: there the value is a bound only.",
                                counted(coverage.scans_clipped(), "scan")));
@@ -144,6 +157,10 @@ void add_open_points(const proto::SessionResult& result, std::vector<std::string
 std::string place(const std::string& rail, const std::string& channel) {
   if (rail.empty()) return channel;
   return channel.empty() ? rail : fmt::format("{} at {}", rail, channel);
+}
+
+bool has_value(const proto::Verdict& verdict) {
+  return verdict.decision() != proto::DECISION_NOT_TESTED && verdict.expanded_uncertainty() > 0;
 }
 
 Tally tally(const proto::SessionResult& result) {

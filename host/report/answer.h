@@ -31,6 +31,9 @@ Tally tally(const steadyrail::proto::SessionResult& result);
 
 Answer answer(const steadyrail::proto::SessionResult& result);
 
+/// Whether a verdict holds a measured value at all: none was judged, or nothing was seen to judge, otherwise.
+bool has_value(const steadyrail::proto::Verdict& verdict);
+
 /// What the program ends with: 0 every verdict passes, 1 one fails, 4 none fails but one is open (or none was reached).
 int exit_code(const steadyrail::proto::SessionResult& result);
 

@@ -17,6 +17,7 @@ namespace {
 namespace proto = steadyrail::proto;
 
 constexpr std::size_t kColumnsMax = 600;
+constexpr std::size_t kStepColumnsMax = 200;
 constexpr double kWidth = 680;
 constexpr double kLeft = 62;  // room for the scale
 constexpr double kRight = 670;
@@ -82,9 +83,23 @@ Range range_of(const std::vector<Column>& columns) {
   return range;
 }
 
-/// The band from low to high as closed shapes, one for each stretch without a hole. A column's own width makes single
-/// columns visible; where low equals high the outline alone is seen, which is the wave.
+/// Few columns with room between low and high are stretches, each of its own width: slanted lines would tell of slopes
+/// nobody saw.
+bool as_steps(const std::vector<Column>& columns) {
+  return columns.size() <= kStepColumnsMax &&
+         std::ranges::any_of(columns, [](const Column& column) { return column.low < column.high; });
+}
+
+/// Left and right edge of a column on the axis; one middle where columns are drawn as points.
+std::pair<double, double> edges(std::size_t column, bool steps) {
+  const auto at = static_cast<double>(column);
+  return steps ? std::pair(at, at + 1) : std::pair(at + 0.5, at + 0.5);
+}
+
+/// The band from low to high as closed shapes, one for each stretch without a hole; where low equals high the outline
+/// alone is seen, which is the wave.
 std::string envelope(const std::vector<Column>& columns, const Axis& x, const Axis& y) {
+  const bool steps = as_steps(columns);
   std::string path;
   for (std::size_t first = 0; first < columns.size();) {
     if (std::isnan(columns[first].low)) {
@@ -94,11 +109,19 @@ std::string envelope(const std::vector<Column>& columns, const Axis& x, const Ax
     std::size_t end = first;
     while (end < columns.size() && !std::isnan(columns[end].low)) ++end;
     char pen = 'M';
-    for (std::size_t i = first; i < end; ++i, pen = 'L') {
-      path += fmt::format("{}{:.1f} {:.1f}", pen, x(static_cast<double>(i) + 0.5), y(columns[i].high));
+    const auto go = [&](double at, float value) {
+      path += fmt::format("{}{:.1f} {:.1f}", pen, x(at), y(value));
+      pen = 'L';
+    };
+    for (std::size_t i = first; i < end; ++i) {
+      const auto [left, right] = edges(i, steps);
+      go(left, columns[i].high);
+      if (steps) go(right, columns[i].high);
     }
     for (std::size_t i = end; i-- > first;) {
-      path += fmt::format("L{:.1f} {:.1f}", x(static_cast<double>(i) + 0.5), y(columns[i].low));
+      const auto [left, right] = edges(i, steps);
+      go(right, columns[i].low);
+      if (steps) go(left, columns[i].low);
     }
     path += 'Z';
     first = end;
@@ -255,8 +278,10 @@ std::string overview_svg(const proto::Overview& overview, const std::vector<doub
   for (const double limit : limits) {
     if (limit >= range.low && limit <= range.high) out += line(kLeft, y(limit), kRight, y(limit), "limit");
   }
-  out += label(kLeft - 7, 12, "end", figure(range.high, 2, overview.unit()));
-  return out + label(kLeft - 7, 48, "end", figure(range.low, 2, overview.unit())) + "</svg>\n";
+  // Two digits of the span, so that a rail that hardly moves does not show one figure twice.
+  const int decimals = std::clamp(1 - static_cast<int>(std::floor(std::log10(range.span()))), 0, 6);
+  out += label(kLeft - 7, 12, "end", figure(range.high, decimals, overview.unit()));
+  return out + label(kLeft - 7, 48, "end", figure(range.low, decimals, overview.unit())) + "</svg>\n";
 }
 
 std::string chart_definitions() {

@@ -32,7 +32,8 @@ std::string table(const std::vector<std::string>& header, const std::vector<std:
   out += "</tr></thead>\n<tbody>\n";
   for (const auto& row : rows) {
     out += "<tr>";
-    for (const Cell& cell : row) out += fmt::format("<td{}>{}</td>", class_of(cell.css), html(cell.text));
+    // The text in an element of its own: a mark is drawn around the word, not around the cell.
+    for (const Cell& cell : row) out += fmt::format("<td{}><span>{}</span></td>", class_of(cell.css), html(cell.text));
     out += "</tr>\n";
   }
   return out + "</tbody>\n</table>\n";

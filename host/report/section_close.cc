@@ -5,6 +5,7 @@
 #include "host/report/answer.h"
 #include "host/report/escape.h"
 #include "host/report/markup.h"
+#include "host/report/pictures.h"
 #include "host/report/sections.h"
 #include "host/report/words.h"
 
@@ -44,6 +45,7 @@ std::string answer_section(const ReportInput& input) {
     out += paragraph("This is a simulated session: no real supply was measured, and nothing here speaks of one.",
                      "simulated");
   }
+  out += answer_figure(input);
   out += "<h3>What was asked</h3>\n" + paragraph(said.asked);
   out += titled_bullets("What was found", said.found);
   out += titled_bullets("How sure this is", said.how_sure);

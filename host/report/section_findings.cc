@@ -1,14 +1,13 @@
 // SPDX-License-Identifier: Apache-2.0
 // What was found: coverage, verdicts, events, steps, timing.
 #include <algorithm>
-#include <map>
-#include <optional>
 
 #include <fmt/format.h>
 
 #include "host/report/answer.h"
 #include "host/report/chart.h"
 #include "host/report/markup.h"
+#include "host/report/pictures.h"
 #include "host/report/sections.h"
 #include "host/report/summary.h"
 #include "host/report/words.h"
@@ -18,10 +17,8 @@ namespace {
 
 namespace proto = steadyrail::proto;
 
-constexpr std::size_t kEventsListedMax = 60;
-constexpr std::size_t kEventsDrawnMax = 16;
+constexpr std::size_t kEventsListedMax = 40;
 constexpr int kGapsListedMax = 20;
-constexpr int kOverviewsMax = 16;
 
 bool is_timing(proto::EventKind kind) {
   return kind == proto::EVENT_KIND_TIMING || kind == proto::EVENT_KIND_SEQUENCE || kind == proto::EVENT_KIND_SHUTDOWN;
@@ -35,43 +32,6 @@ proto::SessionResult part(const proto::SessionResult& result, bool timing) {
   }
   for (const proto::EventCount& count : result.event_counts()) {
     if (is_timing(count.kind()) == timing) *out.add_event_counts() = count;
-  }
-  return out;
-}
-
-/// The limit an event of a channel is seen against: that of the channel's verdict on the same side.
-std::optional<DrawnLimit> limit_of(const proto::SessionResult& result, const proto::EventResult& event) {
-  for (const proto::Verdict& verdict : result.verdicts()) {
-    if (verdict.channel() == event.channel() && verdict.side() == event.side() && verdict.limit() != 0) {
-      return DrawnLimit{verdict.limit(), event.expanded_uncertainty_v()};
-    }
-  }
-  return std::nullopt;
-}
-
-std::string event_caption(const proto::EventResult& event) {
-  std::string text = fmt::format("{} on {}, {} into the session", word(event.kind()),
-                                 place(event.rail(), event.channel()), moment(event.start_s()));
-  if (event.duration_s() > 0) text += fmt::format(", lasting {}", time_span(event.duration_s()));
-  if (event.decision() != proto::DECISION_NOT_TESTED) text += ": " + word(event.decision());
-  if (event.truncated()) text += " (cut short by a hole in the record)";
-  return text + ". Times are from the start of the event; the bar under the scale is its length.";
-}
-
-std::string drawn_events(const ReportInput& input) {
-  if (input.drawings == nullptr) return "";
-  std::map<std::uint32_t, const proto::Waveform*> waves;
-  for (const proto::Waveform& wave : input.drawings->waveforms()) waves.emplace(wave.event_id(), &wave);
-  std::string out;
-  std::size_t drawn = 0;
-  for (const proto::EventResult* event : worst_events(*input.result, input.result->events().size())) {
-    const auto wave = waves.find(event->event_id());
-    if (wave == waves.end()) continue;
-    if (drawn == kEventsDrawnMax) break;
-    const std::string picture = waveform_svg(*wave->second, *event, limit_of(*input.result, *event));
-    if (picture.empty()) continue;
-    ++drawn;
-    out += "<figure>\n" + picture + "<figcaption>" + paragraph(event_caption(*event)) + "</figcaption></figure>\n";
   }
   return out;
 }
@@ -140,31 +100,6 @@ std::string gap_table(const proto::Coverage& coverage) {
   return out;
 }
 
-std::string overviews(const ReportInput& input) {
-  if (input.drawings == nullptr) return "";
-  std::string out;
-  int drawn = 0;
-  for (const proto::Overview& overview : input.drawings->overviews()) {
-    if (drawn == kOverviewsMax) break;
-    std::vector<double> limits;
-    for (const proto::Verdict& verdict : input.result->verdicts()) {
-      if (verdict.channel() == overview.channel() && verdict.limit() != 0) limits.push_back(verdict.limit());
-    }
-    const std::string picture = overview_svg(overview, limits, input.result->coverage());
-    if (picture.empty()) continue;
-    ++drawn;
-    out += "<figure class=\"strip\"><figcaption>" + paragraph(overview.channel()) + "</figcaption>\n" + picture +
-           "</figure>\n";
-  }
-  if (!out.empty()) {
-    out = paragraph(
-              "Each channel over the whole session, lowest to highest value of every stretch. A dashed line is a "
-              "limit; hatching is a hole.") +
-          out;
-  }
-  return out;
-}
-
 }  // namespace
 
 std::string coverage_section(const ReportInput& input) {
@@ -179,14 +114,14 @@ std::string coverage_section(const ReportInput& input) {
       counted(coverage.gaps_total(), "gap"), counted(coverage.scans_clipped(), "scan")));
   const std::string strip = coverage_svg(coverage, duration_s);
   if (!strip.empty()) out += "<figure class=\"strip\">" + strip + "</figure>\n";
-  return out + gap_table(coverage) + overviews(input);
+  return out + gap_table(coverage) + overview_figures(input);
 }
 
 std::string verdicts_section(const ReportInput& input) {
   std::vector<std::vector<Cell>> rows;
   for (const proto::Verdict& verdict : input.result->verdicts()) {
     const std::string decision = word(verdict.decision());
-    const bool judged = verdict.decision() != proto::DECISION_NOT_TESTED;
+    const bool judged = has_value(verdict);
     rows.push_back(
         {{verdict.rail()},
          {verdict.channel()},
@@ -214,7 +149,7 @@ std::string verdicts_section(const ReportInput& input) {
 
 std::string events_section(const ReportInput& input) {
   const proto::SessionResult events = part(*input.result, false);
-  const std::string body = event_body(events) + drawn_events(input);
+  const std::string body = event_figures(input) + event_body(events);
   const std::string counts = count_table(events);
   return counts.empty() ? body : body + "<h3>How many of each</h3>\n" + counts;
 }

@@ -133,7 +133,8 @@ std::string channels_section(const ReportInput& input) {
   }
   std::string out = table({"channel", "input", "name", "kind", "rail", "connector", "its current"}, rows);
   if (input.jig->not_measured_size() > 0) {
-    out += paragraph("Passed straight through and not measured: " + joined(input.jig->not_measured()) + ".");
+    out += "<h3>Not measured</h3>\n" +
+           bullets(std::vector<std::string>(input.jig->not_measured().begin(), input.jig->not_measured().end()));
   }
   return out;
 }

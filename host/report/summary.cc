@@ -48,7 +48,7 @@ int rank(proto::EventKind kind) {
 std::string verdict_table(const proto::SessionResult& result) {
   std::vector<std::vector<std::string>> rows;
   for (const proto::Verdict& verdict : result.verdicts()) {
-    const bool judged = verdict.decision() != proto::DECISION_NOT_TESTED;
+    const bool judged = has_value(verdict);
     rows.push_back({verdict.rail(), verdict.channel(), word(verdict.quantity()),
                     judged ? with_uncertainty(verdict.value(), verdict.expanded_uncertainty(), verdict.unit()) : "-",
                     judged ? fmt::format("{} {:.3f} {}", verdict.side() == "high" ? "at most" : "at least",
