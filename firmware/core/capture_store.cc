@@ -3,6 +3,8 @@
 
 #include <algorithm>
 
+#include "firmware/core/scan_time.h"
+
 namespace firmware {
 namespace {
 
@@ -17,9 +19,15 @@ std::array<std::byte, kHeadBytes> head_of(std::uint32_t offset, std::uint32_t sc
   return head;
 }
 
+// Loads in play take 0.7 bytes a sample (measured); three quarters leave a margin.
+std::size_t pages_for(std::uint64_t scans) {
+  return static_cast<std::size_t>(scans * wire::kChannelCount * 3 / 4 / kPageBytes) + 1;
+}
+
 }  // namespace
 
 void CaptureStore::begin(const Settings& settings) {
+  ordinary_from_ = 0;
   before_scans_ = settings.capture_before_scans;
   after_scans_ = settings.capture_after_scans;
 }
@@ -31,9 +39,14 @@ bool CaptureStore::covered(const CaptureTrigger& trigger) const {
   });
 }
 
-// At one byte a sample: what loads in play take, with a margin (0.7 measured).
-std::size_t CaptureStore::pages_expected() const {
-  return (before_scans_ + after_scans_) * wire::kChannelCount / kPageBytes;
+// What the captures being taken will still need.
+std::size_t CaptureStore::pages_promised() const {
+  std::size_t pages = 0;
+  for (const Slot& slot : slots_) {
+    if (slot.state == State::kTaking && slot.next_scan < slot.end_scan)
+      pages += pages_for(slot.end_scan - slot.next_scan);
+  }
+  return pages;
 }
 
 CaptureStore::Slot* CaptureStore::free_slot(const CaptureTrigger& trigger) {
@@ -45,17 +58,20 @@ CaptureStore::Slot* CaptureStore::free_slot(const CaptureTrigger& trigger) {
   }
   const auto free = static_cast<std::size_t>(
       std::ranges::count_if(slots_, [](const Slot& slot) { return slot.state == State::kFree; }));
-  // An excursion may begin with little room left, since its onset comes first; an ordinary step waits for another one.
-  const std::size_t pages = edge ? 1 : kEdgePages + (trigger.ordinary ? pages_expected() : 1);
+  // One whole capture is worth more than two cut short; an edge begins with whatever room there is.
+  const std::size_t pages = edge ? 1 : kEdgePages + pages_promised() + pages_for(before_scans_ + after_scans_);
   if (free <= kept || pool_.free_pages() < pages) return nullptr;
   return &*std::ranges::find_if(slots_, [](const Slot& slot) { return slot.state == State::kFree; });
 }
 
 bool CaptureStore::trigger(const CaptureTrigger& trigger) {
   if (covered(trigger)) return true;
+  if (trigger.ordinary && trigger.scan < ordinary_from_) return false;
   Slot* slot = free_slot(trigger);
   if (slot == nullptr) {
-    if (!trigger.ordinary) count_up(health_.captures_late);
+    if (trigger.ordinary) return false;
+    count_up(health_.captures_late);
+    ordinary_from_ = trigger.scan + kScansPerSecond;  // while there is more than enough to capture
     return false;
   }
   *slot = Slot{};

@@ -74,7 +74,7 @@ class CaptureStore {
   };
 
   bool covered(const CaptureTrigger& trigger) const;
-  std::size_t pages_expected() const;
+  std::size_t pages_promised() const;
   Slot* free_slot(const CaptureTrigger& trigger);
   Slot* most_urgent();
   void pack(Slot& slot);
@@ -86,7 +86,8 @@ class CaptureStore {
   Health& health_;
   std::uint32_t before_scans_ = 0;
   std::uint32_t after_scans_ = 0;
-  std::uint32_t captures_ = 0;  // since boot
+  std::uint32_t captures_ = 0;       // since boot
+  std::uint64_t ordinary_from_ = 0;  // no ordinary trigger before this scan
   std::array<Slot, kCaptureSlots> slots_{};
   PagePool pool_;
   PackedBody packed_{};

@@ -10,6 +10,7 @@ void CrossingStamper::begin(const ArmedSet& armed, std::uint64_t first_scan) {
     limit = RateLimit(kCrossingsPerSecond, kCrossingsBurst);
     limit.begin(first_scan);
   }
+  shared_limit_.begin(first_scan);
 }
 
 void CrossingStamper::on_block(const ScanBlock& block, const ScanSums& sums) {
@@ -41,7 +42,7 @@ void CrossingStamper::walk(const ScanBlock& block, std::uint32_t index) {
 }
 
 void CrossingStamper::tell(std::uint32_t index, std::uint64_t scan_before, std::int16_t before, std::int16_t after) {
-  if (!limits_[index].take(scan_before)) {
+  if (!limits_[index].take(scan_before) && !shared_limit_.take(scan_before)) {
     count_up(health_.events_dropped);
     return;
   }

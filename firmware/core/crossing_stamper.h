@@ -13,9 +13,12 @@
 
 namespace firmware {
 
-// Of each threshold: a signal that lingers at one must not crowd out the others. More are counted as dropped events.
+// Each threshold has so many of its own, so that a signal that lingers at one does not crowd out the others, and all
+// share the rest. More are counted as dropped events.
 inline constexpr std::uint32_t kCrossingsPerSecond = 10;
 inline constexpr std::uint32_t kCrossingsBurst = 8;
+inline constexpr std::uint32_t kSharedCrossingsPerSecond = 300;
+inline constexpr std::uint32_t kSharedCrossingsBurst = 100;
 
 class CrossingStamper {
  public:
@@ -37,6 +40,7 @@ class CrossingStamper {
   bool has_last_ = false;
   std::array<std::int16_t, wire::kChannelCount> last_{};  // codes of the scan before the block
   std::array<RateLimit, kThresholdsMax> limits_{};
+  RateLimit shared_limit_{kSharedCrossingsPerSecond, kSharedCrossingsBurst};
 };
 
 }  // namespace firmware
