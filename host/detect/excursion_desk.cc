@@ -17,6 +17,7 @@ using steadyrail::proto::FigureSource;
 
 constexpr std::size_t kWaitingMax = 4096;
 constexpr std::size_t kChipSpansMax = 512;
+constexpr std::size_t kOffSpansMax = 512;
 constexpr std::uint64_t kAfterScans = 640;             // windows wanted after an event, for its rating and its drawing
 constexpr double kChipPatienceS = 1.5;                 // the chip's word on a run may come this late
 constexpr double kTriangularRoot = 2.449489742783178;  // sqrt(6): two ends, each within one scan
@@ -46,6 +47,7 @@ const ExcursionRule* ExcursionDesk::rule(std::size_t channel, judge::Side side) 
 }
 
 void ExcursionDesk::add(const Block& block) {
+  if (block.on != block.all()) note_off(block);
   for (WindowRunTracker& tracker : trackers_) tracker.add(block, ended_);
   if (armed_ && block.armed_set == kArmedSet) count_beyond(block);
   collect();
@@ -76,6 +78,24 @@ void ExcursionDesk::collect() {
     wait(std::move(waiting));
   }
   ended_.clear();
+}
+
+void ExcursionDesk::note_off(const Block& block) {
+  for (std::uint32_t i = 0; i < block.count; ++i) {
+    if ((block.on >> i & 1U) != 0) continue;
+    scans_off_ += block.scans;
+    if (!off_.empty() && off_.back().end == block.start_of(i)) {
+      off_.back().end += block.scans;
+      continue;
+    }
+    ++stretches_off_;
+    off_.push_back({block.start_of(i), block.start_of(i) + block.scans});
+    if (off_.size() > kOffSpansMax) off_.pop_front();
+  }
+}
+
+bool ExcursionDesk::meets_off(std::uint64_t start, std::uint64_t end) const {
+  return std::ranges::any_of(off_, [&](const Span& off) { return off.start < end && start < off.end; });
 }
 
 void ExcursionDesk::count_beyond(const Block& block) {
@@ -174,19 +194,26 @@ void ExcursionDesk::finish() {
 
 bool ExcursionDesk::reported(const WindowRun& run) const {
   const auto& chip = sided(run.channel, run.side).chip;
-  return std::ranges::any_of(chip, [&](const Span& span) { return span.start < run.end && run.start < span.end; });
+  return std::ranges::any_of(chip, [&](const Span& span) {
+    return span.start < run.end && run.start < span.end && !meets_off(span.start, span.end);
+  });
 }
 
 bool ExcursionDesk::worth_listing(Waiting& waiting) {
-  if (!waiting.run) return true;
+  // The chip does not know that the supply is off; what stood while it was on is in the windows' runs.
+  if (!waiting.run) return !meets_off(waiting.found.start, waiting.found.end);
   const WindowRun& run = waiting.window;
   const ExcursionRule& here = *rule(run.channel, run.side);
   const bool deep = run.side == judge::Side::kLow ? run.extreme <= *here.keep : run.extreme >= *here.keep;
   const bool watched = armed_ && run.armed_set == kArmedSet;
   if (watched && reported(run)) return false;
   // The chip drops what is both short and within the noise of the limit; windows alone cannot tell how short.
-  const bool keep = deep || (!watched && run.mean_beyond);
-  if (watched && deep) {
+  const bool long_enough = watched && run.into_off && run.beyond >= here.least_scans;
+  const bool keep = deep || long_enough || (!watched && run.mean_beyond);
+  if (run.into_off) {
+    waiting.found.note = "ended when the supply went off";
+  } else if (watched && deep &&
+             !meets_off(run.start - std::min<std::uint64_t>(run.start, run.window_scans), run.end + run.window_scans)) {
     ++sided(run.channel, run.side).unreported;
     waiting.found.note = "seen in windows, not reported by the chip";
   }
@@ -210,7 +237,6 @@ void ExcursionDesk::resolve(Waiting& waiting) {
   const std::uint64_t lead = 2 * wire::kScansPerBlock;
   const std::uint64_t from = found.start > lead ? found.start - lead : 0;
   found.within = history_.within(channel.rail, from, std::max(waiting.extreme_scan, found.start) + 1);
-  found.supply_off = !history_.on_at(found.start);
   found.clipped = !low && waiting.extreme >= 32767;
   found.judged = true;
   found.id = book_.add(found);

@@ -31,6 +31,9 @@ class ExcursionDesk {
 
   /// The rule of a channel and side in codes; nullptr where the edition has no limit.
   const ExcursionRule* rule(std::size_t channel, judge::Side side) const;
+  /// Scans during which the supply was off, and in how many stretches.
+  std::uint64_t scans_off() const { return scans_off_; }
+  std::uint64_t stretches_off() const { return stretches_off_; }
   /// Places where chip and windows contradict each other, in words.
   std::vector<std::string> contradictions() const;
 
@@ -61,6 +64,8 @@ class ExcursionDesk {
   }
   void remember(std::size_t channel, judge::Side side, std::uint64_t start, std::uint64_t end);
   void count_beyond(const Block& block);
+  void note_off(const Block& block);
+  bool meets_off(std::uint64_t start, std::uint64_t end) const;
   void collect();
   void wait(Waiting waiting);
   void release(std::uint64_t reached);
@@ -77,6 +82,9 @@ class ExcursionDesk {
   std::array<std::array<Sided, 2>, wire::kChannelCount> sided_;
   std::vector<WindowRun> ended_;
   std::deque<Waiting> waiting_;
+  std::deque<Span> off_;  // stretches with the supply off, the last of them
+  std::uint64_t scans_off_ = 0;
+  std::uint64_t stretches_off_ = 0;
 };
 
 }  // namespace host::detect

@@ -24,9 +24,8 @@ struct Found {
   steadyrail::proto::FigureSource source = steadyrail::proto::FIGURE_SOURCE_UNKNOWN;
   steadyrail::proto::WithinRating within = steadyrail::proto::WITHIN_RATING_UNKNOWN;
   bool truncated = false;
-  bool supply_off = false;  // PWR_OK was low, or the supply told to be off, when it began
-  bool clipped = false;     // the extreme stands at the upper end of the converter's range
-  bool judged = false;      // the decision rule applies to its extreme
+  bool clipped = false;  // the extreme stands at the upper end of the converter's range
+  bool judged = false;   // the decision rule applies to its extreme
   std::uint64_t start = 0;
   std::uint64_t end = 0;
   double start_s_offset = 0;  // scans to add to `start` where it is known more finely

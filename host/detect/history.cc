@@ -12,7 +12,6 @@ void History::add(const Block& block) {
   slot.first = block.first;
   slot.scans = block.scans;
   slot.count = block.count;
-  slot.on = block.on;
   slot.rating = block.rating;
   for (std::size_t i = 0; i < wire::kChannelCount; ++i) {
     slot.channels[i].mean_8 = block.windows->channels[i].mean_8;
@@ -46,21 +45,12 @@ void History::visit(std::uint64_t from, std::uint64_t to, const std::function<vo
     for (std::uint64_t i = begin; i < slot.count; ++i) {
       const Window window{.start = slot.first + i * slot.scans,
                           .scans = slot.scans,
-                          .on = (slot.on >> i & 1U) != 0,
                           .slot = at,
                           .index = static_cast<std::uint32_t>(i)};
       if (window.start >= to) break;
       visit(window);
     }
   }
-}
-
-const History::Slot* History::holding(std::uint64_t scan) const {
-  for (std::size_t age = 1; age <= held_; ++age) {
-    const Slot& slot = slots_[(next_ + kBlocks - age) % kBlocks];
-    if (scan >= slot.first && scan < slot.first + std::uint64_t{slot.scans} * slot.count) return &slot;
-  }
-  return nullptr;
 }
 
 std::optional<double> History::level_before(std::size_t channel, std::uint64_t scan) const {
@@ -85,12 +75,6 @@ WithinRating History::within(steadyrail::proto::Rail rail, std::uint64_t from, s
   });
   if (beyond) return WithinRating::WITHIN_RATING_NO;
   return any && !unknown ? WithinRating::WITHIN_RATING_YES : WithinRating::WITHIN_RATING_UNKNOWN;
-}
-
-bool History::on_at(std::uint64_t scan) const {
-  const Slot* slot = holding(scan);
-  if (slot == nullptr) return true;
-  return (slot->on >> ((scan - slot->first) / slot->scans) & 1U) != 0;
 }
 
 }  // namespace host::detect

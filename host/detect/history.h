@@ -22,7 +22,6 @@ class History {
   struct Window {
     std::uint64_t start = 0;
     std::uint32_t scans = 0;
-    bool on = true;
     std::size_t slot = 0;
     std::uint32_t index = 0;
     std::uint64_t end() const { return start + scans; }
@@ -44,8 +43,6 @@ class History {
   /// No when any window of [from, to) lay outside the rating, else unknown when any is unknown or none is held, else
   /// yes.
   steadyrail::proto::WithinRating within(steadyrail::proto::Rail rail, std::uint64_t from, std::uint64_t to) const;
-  /// Whether the supply was on in the window that holds `scan`; true where that window is not held.
-  bool on_at(std::uint64_t scan) const;
 
  private:
   struct Columns {
@@ -57,11 +54,9 @@ class History {
     std::uint64_t first = 0;
     std::uint32_t scans = 0;
     std::uint32_t count = 0;
-    std::uint32_t on = 0;
     judge::BlockRating rating{};
     std::array<Columns, wire::kChannelCount> channels;
   };
-  const Slot* holding(std::uint64_t scan) const;
 
   std::vector<Slot> slots_ = std::vector<Slot>(kBlocks);
   std::size_t next_ = 0;  // slot to write

@@ -194,6 +194,12 @@ SessionResult Review::result() const {
   result.mutable_coverage()->set_scans_clipped(session.scans_clipped);
   for (const auto& remark : session.maker.rating().remarks()) result.add_remarks(remark);
   for (const auto& remark : session.excursions.contradictions()) result.add_remarks(remark);
+  if (session.excursions.stretches_off() > 0) {
+    result.add_remarks(fmt::format(
+        "the supply was off (PWR_OK low or PS_ON# high) for {:.3f} s in {} stretches: its rails were not judged there",
+        static_cast<double>(session.excursions.scans_off()) / session.jig.scan_rate_hz(),
+        session.excursions.stretches_off()));
+  }
   if (session.batches_ignored > 0) {
     result.add_remarks(
         fmt::format("{} window blocks out of order or without meaning were left out", session.batches_ignored));

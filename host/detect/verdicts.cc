@@ -65,7 +65,8 @@ std::string VerdictWriter::lack(const ChannelTally& tally, Quantity quantity) co
                        100 * required.scans_share());
   }
   if (quantity == Quantity::QUANTITY_STATIC && tally.settled_s < required.settled_mean_s()) {
-    return fmt::format("{:.1f} s of settled means, {:.1f} s required", tally.settled_s, required.settled_mean_s());
+    return fmt::format("{:.2f} s of settled means, {:.2f} s required", std::floor(tally.settled_s * 100) / 100,
+                       required.settled_mean_s());
   }
   const auto& steps = seen_.steps[tally.rail];
   const bool steppable = std::ranges::any_of(jig_.channels(), [&](const auto& channel) {

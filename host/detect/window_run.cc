@@ -14,6 +14,12 @@ void WindowRunTracker::add(const Block& block, std::vector<WindowRun>& ended) {
 }
 
 void WindowRunTracker::step(const Block& block, std::uint32_t window, std::vector<WindowRun>& ended) {
+  if ((block.on >> window & 1U) == 0) {
+    run_.into_off = true;
+    if (open_) ended.push_back(run_);
+    open_ = false;
+    return;
+  }
   const auto& columns = block.windows->channels[channel_];
   const std::int32_t sign = rule_.side == judge::Side::kLow ? 1 : -1;
   const std::int32_t outer = sign * (sign > 0 ? columns.min[window] : columns.max[window]);

@@ -25,9 +25,10 @@ struct WindowRun {
   std::uint32_t armed_set = 0;
   bool mean_beyond = false;  // some window's mean lay beyond: at least half of it did
   bool truncated = false;
+  bool into_off = false;  // ended because the supply went off
 };
 
-/// Follows one channel and side. Quiet windows cost one comparison a block.
+/// Follows one channel and side while the supply is on. Quiet windows cost one comparison a block.
 class WindowRunTracker {
  public:
   WindowRunTracker(std::uint8_t channel, const ExcursionRule& rule) : channel_(channel), rule_(rule) {}

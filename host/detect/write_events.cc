@@ -32,10 +32,6 @@ void judge_excursion(const Session& session, const Found& found, EventResult& ev
     reading.under_read = model::to_microvolts(std::min(*hidden, kBoundMostV));
     event.set_bias_bound_v(*hidden);
   }
-  if (found.supply_off) {
-    event.set_note("the supply was off or PWR_OK low: limits do not hold");
-    return;
-  }
   judge::Grounds grounds;
   grounds.calibrated = channel.calibrated;
   grounds.clipped = found.clipped;

@@ -26,6 +26,20 @@ SessionResult review(const Levels& levels, const std::optional<LimitSet>& limits
   return review.result();
 }
 
+Event chip_excursion(std::uint64_t start, std::uint64_t end, double volts, std::uint64_t at) {
+  Event event;
+  auto* excursion = event.mutable_excursion();
+  excursion->set_channel(kMain);
+  excursion->set_side(SIDE_LOW);
+  excursion->set_armed_set(kArmedSet);
+  excursion->set_start_scan(start);
+  excursion->set_end_scan(end);
+  excursion->set_extreme_code(static_cast<int>(std::lround((volts - 9.8) / 3e-4)));
+  excursion->set_extreme_scan(at);
+  excursion->set_area_code_scans(static_cast<std::uint64_t>(std::lround((11.4 - volts) / 3e-4)) * (end - start));
+  return event;
+}
+
 TEST(ReviewTest, SteadySessionPassesBothQuantities) {
   const SessionResult result = review(Levels(32000), test_limits());
   const Verdict& still = verdict_of(result, "main-12v", QUANTITY_STATIC);
@@ -105,7 +119,7 @@ TEST(ReviewTest, CoverageThatIsAskedForIsNamedWhenItLacks) {
   limits.mutable_required()->set_scans_share(0.999);
   const SessionResult result = review(Levels(32000), limits);
   EXPECT_EQ(verdict_of(result, "main-12v", QUANTITY_STATIC).decision(), DECISION_UNDECIDED);
-  EXPECT_EQ(verdict_of(result, "main-12v", QUANTITY_STATIC).reason(), "1.0 s of settled means, 60.0 s required");
+  EXPECT_EQ(verdict_of(result, "main-12v", QUANTITY_STATIC).reason(), "0.99 s of settled means, 60.00 s required");
   EXPECT_EQ(verdict_of(result, "main-12v", QUANTITY_DYNAMIC).decision(), DECISION_PASS);
 
   Review holed({.limits = limits, .unit = {}, .events_listed_max = 500});
@@ -196,7 +210,34 @@ TEST(ReviewTest, NothingIsJudgedWhileTheSupplyIsOff) {
   const SessionResult result = review(levels, test_limits());
   EXPECT_EQ(verdict_of(result, "main-12v", QUANTITY_DYNAMIC).decision(), DECISION_PASS);
   EXPECT_NEAR(verdict_of(result, "main-12v", QUANTITY_DYNAMIC).value(), 12, 1e-3);
-  for (const auto& event : events_of(result, EVENT_KIND_EXCURSION)) EXPECT_EQ(event.decision(), DECISION_NOT_TESTED);
+  EXPECT_TRUE(events_of(result, EVENT_KIND_EXCURSION).empty());
+  bool told = false;
+  for (const auto& remark : result.remarks()) told = told || remark.find("1.000 s in 2 stretches") != std::string::npos;
+  EXPECT_TRUE(told);
+}
+
+// A rail that leaves its limits while PWR_OK still stands is judged on what it did until then, though the chip's event
+// runs on through six seconds of silence.
+TEST(ReviewTest, ExcursionThatEndsInASwitchOffIsJudgedOnItsFirstPart) {
+  const LimitSet limits = test_limits();
+  Levels levels(9 * 32000);
+  levels.set(kMain, 32000, 32160, 11.00);
+  levels.set(kMain, 32160, 7 * 32000, 0.05);
+  levels.set(kPwrOk, 32160, 7 * 32000, 0);
+  Review review({.limits = limits, .unit = {}, .events_listed_max = 500});
+  review.header(test_header("test-edition"));
+  levels.windows(review, 0, 7 * 32000, 0, 32, kArmedSet, &limits);
+  review.event(chip_excursion(32000, 7 * 32000, 0.05, 32160));
+  levels.windows(review, 7 * 32000, 9 * 32000, 0, 32, kArmedSet, &limits);
+  review.finish();
+  const SessionResult result = review.result();
+  const auto events = events_of(result, EVENT_KIND_EXCURSION);
+  ASSERT_EQ(events.size(), 1U);
+  EXPECT_NEAR(events[0].extreme_v(), 11.00, 1e-3);
+  EXPECT_NEAR(events[0].duration_s(), 5e-3, events[0].duration_uncertainty_s() + 1e-9);
+  EXPECT_EQ(events[0].decision(), DECISION_FAIL);
+  EXPECT_NEAR(verdict_of(result, "main-12v", QUANTITY_DYNAMIC).value(), 11.00, 1e-3);
+  for (const auto& remark : result.remarks()) EXPECT_EQ(remark.find("chip"), std::string::npos) << remark;
 }
 
 TEST(ReviewTest, SupplyNeverOnIsUndecided) {
@@ -334,20 +375,6 @@ TEST(ReviewTest, OverviewSaysWhereNothingWasSeen) {
   EXPECT_FALSE(overview.seen(32));
   EXPECT_FALSE(overview.seen(63));
   EXPECT_TRUE(overview.seen(64));
-}
-
-Event chip_excursion(std::uint64_t start, std::uint64_t end, double volts, std::uint64_t at) {
-  Event event;
-  auto* excursion = event.mutable_excursion();
-  excursion->set_channel(kMain);
-  excursion->set_side(SIDE_LOW);
-  excursion->set_armed_set(kArmedSet);
-  excursion->set_start_scan(start);
-  excursion->set_end_scan(end);
-  excursion->set_extreme_code(static_cast<int>(std::lround((volts - 9.8) / 3e-4)));
-  excursion->set_extreme_scan(at);
-  excursion->set_area_code_scans(static_cast<std::uint64_t>(std::lround((11.4 - volts) / 3e-4)) * (end - start));
-  return event;
 }
 
 // The chip's word takes the place of the windows': exact to the scan, listed once.
