@@ -15,6 +15,11 @@ void Decoder::feed(std::span<const std::byte> bytes) {
       [&](std::uint64_t overlong_bytes) { state.take_overlong(overlong_bytes); });
 }
 
+void Decoder::resume(const steadyrail::proto::RecordingHeader& header, std::uint64_t scan_offset) {
+  state_->take_header(header);
+  state_->offset = scan_offset;
+}
+
 void Decoder::finish() {
   if (!state_->finished) state_->finish();
 }
@@ -30,6 +35,9 @@ const std::optional<steadyrail::proto::Hello>& Decoder::hello() const {
 }
 const std::vector<std::string>& Decoder::remarks() const {
   return state_->remarks;
+}
+std::uint64_t Decoder::scan_offset() const {
+  return state_->offset;
 }
 std::uint64_t Decoder::end_scan() const {
   return state_->continuity.end_scan();

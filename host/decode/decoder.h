@@ -40,6 +40,9 @@ class Decoder {
   Decoder& operator=(const Decoder&) = delete;
 
   void feed(std::span<const std::byte> bytes);
+  /// Instead of feeding the start: what follows is fed from the start of a frame further on, where session scans lie
+  /// `scan_offset` above the jig's. Call it first.
+  void resume(const steadyrail::proto::RecordingHeader& header, std::uint64_t scan_offset);
   void finish();
 
   const FrameCounts& counts() const;
@@ -57,6 +60,8 @@ class Decoder {
   const std::vector<std::string>& remarks() const;
   /// Session scan up to which windows have been given (gaps included).
   std::uint64_t end_scan() const;
+  /// Session scan less the jig's own, at present.
+  std::uint64_t scan_offset() const;
 
   static constexpr std::size_t kGapsListedMax = 1000;
 

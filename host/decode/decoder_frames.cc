@@ -81,10 +81,7 @@ void Decoder::State::take_note(std::span<const std::byte> bytes, std::size_t fra
   const HostNote& host_note = note.note();
   switch (host_note.kind_case()) {
     case HostNote::kHeader:
-      header = host_note.header();
-      if (header.jig().scan_rate_hz() != 0) scan_rate_hz = header.jig().scan_rate_hz();
-      clock = ClockFit(scan_rate_hz);
-      sink.header(header);
+      take_header(host_note.header());
       return;
     case HostNote::kReceived:
       mark_arrival = model::HostTime{std::chrono::microseconds(host_note.received().utc_us())};
@@ -109,6 +106,13 @@ void Decoder::State::take_note(std::span<const std::byte> bytes, std::size_t fra
       break;
   }
   sink.note(host_note);
+}
+
+void Decoder::State::take_header(const RecordingHeader& told) {
+  header = told;
+  if (header.jig().scan_rate_hz() != 0) scan_rate_hz = header.jig().scan_rate_hz();
+  clock = ClockFit(scan_rate_hz);
+  sink.header(header);
 }
 
 void Decoder::State::remark(const std::string& words) {

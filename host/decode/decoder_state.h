@@ -28,6 +28,7 @@ struct Decoder::State {
   void finish();
   void damaged(std::size_t bytes);
   void restart(std::uint32_t boot);
+  void take_header(const steadyrail::proto::RecordingHeader& told);
   void take_note(std::span<const std::byte> payload, std::size_t frame_bytes);
   void remark(const std::string& words);
 
