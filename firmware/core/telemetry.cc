@@ -2,7 +2,6 @@
 #include "firmware/core/telemetry.h"
 
 #include <algorithm>
-#include <cstring>
 
 namespace firmware {
 namespace {
@@ -16,7 +15,7 @@ static_assert(kSmallContentBytesMax >= steadyrail_proto_RawBlock_size + 3 + kBod
 template <std::size_t Bytes>
 void copy_text(std::string_view text, char (&out)[Bytes]) {
   const std::size_t bytes = std::min(text.size(), Bytes - 1);
-  std::memcpy(out, text.data(), bytes);
+  std::copy_n(text.begin(), bytes, out);
   out[bytes] = 0;
 }
 
@@ -100,6 +99,10 @@ bool Telemetry::drained() {
 }
 
 bool Telemetry::build_next() {
+  return build_urgent() || build_event() || begin_windows() || build_capture() || build_rest();
+}
+
+bool Telemetry::build_urgent() {
   if (!acknowledgements_.empty()) {
     build_from(acknowledgements_);
   } else if (hello_due_) {
@@ -108,14 +111,22 @@ bool Telemetry::build_next() {
     build_time_mark();
   } else if (status_due_) {
     build_status();
-  } else if (!events_.empty() && (event_credit_bytes_ > 0 || windows_.waiting() == nullptr)) {
-    build_from(events_);
-    event_credit_bytes_ -= static_cast<std::int64_t>(frame_bytes_);
-  } else if (begin_windows()) {
-    return true;
-  } else if (build_capture()) {
-    return true;
-  } else if (!raw_.empty()) {
+  } else {
+    return false;
+  }
+  return true;
+}
+
+bool Telemetry::build_event() {
+  const bool windows_first = event_credit_bytes_ <= 0 && windows_.waiting() != nullptr;
+  if (events_.empty() || windows_first) return false;
+  build_from(events_);
+  event_credit_bytes_ -= static_cast<std::int64_t>(frame_bytes_);
+  return true;
+}
+
+bool Telemetry::build_rest() {
+  if (!raw_.empty()) {
     build_from(raw_);
   } else if (!logs_.empty()) {
     build_from(logs_);

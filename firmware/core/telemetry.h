@@ -74,6 +74,9 @@ class Telemetry {
   void put_message(steadyrail_proto_JigToHost& message);
   void finish_frame();
   bool build_next();
+  bool build_urgent();
+  bool build_event();
+  bool build_rest();
   void build_hello();
   void build_status();
   void build_time_mark();

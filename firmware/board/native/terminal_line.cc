@@ -42,7 +42,7 @@ bool TerminalLine::open() {
 }
 
 std::size_t TerminalLine::room() const {
-  if (dead_) return 0;
+  if (state_ != State::kOpen) return 0;
   if (policy_ == LinePolicy::kDrop) {
     pollfd wanted{.fd = master_, .events = POLLOUT, .revents = 0};
     if (poll(&wanted, 1, 0) <= 0) return 0;
@@ -53,15 +53,17 @@ std::size_t TerminalLine::room() const {
 std::size_t TerminalLine::try_write(std::span<const std::byte> bytes) {
   const std::size_t allowed = std::min(bytes.size(), room());
   std::size_t written = 0;
-  while (written < allowed && !dead_) {
+  while (written < allowed && state_ == State::kOpen) {
     const ssize_t count = write(master_, bytes.data() + written, allowed - written);
     if (count > 0) {
       written += static_cast<std::size_t>(count);
     } else if (count < 0 && errno == EAGAIN) {
       if (policy_ == LinePolicy::kDrop) break;
-      dead_ = wait_for(master_, POLLOUT, kPatienceMs) != Waited::kReady;
+      const Waited waited = wait_for(master_, POLLOUT, kPatienceMs);
+      if (waited == Waited::kStopped) state_ = State::kStopped;
+      if (waited == Waited::kTimeout) state_ = State::kDead;
     } else if (count == 0 || errno != EINTR) {
-      dead_ = true;
+      state_ = State::kDead;
     }
   }
   budget_.spend(written);

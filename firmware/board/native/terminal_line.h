@@ -33,8 +33,12 @@ class TerminalLine : public SerialTransmitter, public SerialReceiver {
   std::size_t try_write(std::span<const std::byte> bytes) override;
   std::size_t take(std::span<std::byte> into) override;
 
-  /// True once a wait for the host was in vain or ended by a signal.
-  bool dead() const { return dead_; }
+  enum class State : std::uint8_t {
+    kOpen,
+    kStopped,  // a signal ended a wait for the host
+    kDead,     // the host did not read for kPatienceMs, or the terminal failed
+  };
+  State state() const { return state_; }
 
   /// Waits until the host has read everything, `timeout_ms` at most: closing the terminal throws away the rest.
   void linger(int timeout_ms) const;
@@ -45,7 +49,7 @@ class TerminalLine : public SerialTransmitter, public SerialReceiver {
   int slave_ = -1;  // held open, so that a host may close the port and open it again
   std::string path_;
   std::string error_;
-  bool dead_ = false;
+  State state_ = State::kOpen;
   LineBudget budget_;
 };
 

@@ -49,6 +49,18 @@ VirtualJig::Step VirtualJig::failed(const std::string& why) {
   return Step::kFailed;
 }
 
+VirtualJig::Step VirtualJig::after_writing() {
+  switch (line_.state()) {
+    case TerminalLine::State::kOpen:
+      return Step::kGoOn;
+    case TerminalLine::State::kStopped:
+      return Step::kEnd;
+    case TerminalLine::State::kDead:
+      break;
+  }
+  return failed("the host does not read its port");
+}
+
 // Returns when a whole block has been received; handles commands meanwhile.
 VirtualJig::Step VirtualJig::wait_for_scans() {
   for (;;) {
@@ -62,7 +74,8 @@ VirtualJig::Step VirtualJig::wait_for_scans() {
       handle_bytes();
       if (blocked) talk();
     }
-    if (line_.dead()) return failed("the host does not read its port");
+    const Step step = after_writing();
+    if (step != Step::kGoOn) return step;
     if (wanted[0].revents == 0) continue;
     switch (scans_.receive()) {
       case ScanStream::kBlock:
@@ -87,7 +100,8 @@ VirtualJig::Step VirtualJig::wait_for_commands() {
       }
     }
     handle_bytes();
-    if (line_.dead()) return failed("the host does not read its port");
+    const Step step = after_writing();
+    if (step != Step::kGoOn) return step;
   }
   return Step::kGoOn;
 }
@@ -115,7 +129,8 @@ VirtualJig::Step VirtualJig::take_block() {
   line_.budget().set_unlimited(!jig_.running());
   line_.budget().begin_block(jig_.line_bytes_per_s());
   talk();
-  if (line_.dead()) return failed("the host does not read its port");
+  const Step step = after_writing();
+  if (step != Step::kGoOn) return step;
   return scans_.send_outputs() ? Step::kGoOn : Step::kEnd;
 }
 

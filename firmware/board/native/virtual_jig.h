@@ -37,6 +37,7 @@ class VirtualJig : public ModeLink, public Watchdog {
   Step wait_for_scans();
   Step wait_for_commands();
   Step take_block();
+  Step after_writing();
   void handle_bytes();
   bool commands_due() const { return commands_ < scans_.commands_expected(); }
   void talk();

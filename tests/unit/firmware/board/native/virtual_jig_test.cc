@@ -304,6 +304,18 @@ TEST(VirtualJigTest, EndsCleanlyOnTerminateBeforeAndDuringARun) {
   EXPECT_EQ(running.exit_code(), 0);
 }
 
+TEST(VirtualJigTest, EndsCleanlyOnTerminateWhileItWaitsForAHostThatDoesNotRead) {
+  Process jig({});
+  jig.open_port();
+  jig.start(2000000);
+  wire::JigOutputs outputs;
+  std::size_t taken = 0;
+  for (jig.send_block(0); jig.outputs_within(200, outputs); jig.send_block(0)) ++taken;
+  EXPECT_LT(taken, 1000U);  // the terminal is full long before
+  jig.stop_by(SIGTERM);
+  EXPECT_EQ(jig.exit_code(), 0);
+}
+
 TEST(VirtualJigTest, NeverWaitsForTheHostWhenToldToDrop) {
   Process jig({"--line", "drop"});
   jig.open_port();
