@@ -10,7 +10,8 @@ deps=$root/.build/deps
 nanopb_version=0.4.7
 packages="g++ cmake ninja-build pkg-config protobuf-compiler libprotobuf-dev python3-protobuf libserialport-dev
           libboost1.81-dev libfmt-dev libcli11-dev libssl-dev nanopb ca-certificates dpkg-dev"
-test_packages="libgtest-dev libgmock-dev libbenchmark-dev python3-numpy ngspice clang-format-19 clang-tidy-19"
+test_packages="libgtest-dev libgmock-dev libbenchmark-dev python3-numpy ngspice clang-format-19 clang-tidy-19
+               gcc-arm-none-eabi libnewlib-arm-none-eabi libstdc++-arm-none-eabi-newlib qemu-system-arm"
 
 say() { printf '%s\n' "$*" >&2; }
 stop() {
