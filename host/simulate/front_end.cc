@@ -6,8 +6,7 @@
 #include <numbers>
 
 #include "host/simulate/arithmetic.h"
-#include "host/simulate/quad.h"
-#include "host/simulate/wide.h"
+#include "host/simulate/lanes.h"
 
 namespace host::simulate {
 namespace {
@@ -117,9 +116,7 @@ std::expected<void, std::string> FrontEnd::add(const proto::JigDescription& jig,
     return std::unexpected(complaint(description, "the simulated PC has nothing there to measure"));
   }
   first_signal_[description.index()] = channel.signals[0];
-  for (std::size_t i = 1; i < channel.signals.size(); ++i) {
-    more_signals_.push_back({description.index(), channel.signals[i]});
-  }
+  if (channel.signals.size() > 1) sums_.push_back({description.index(), {}});
   const auto [gain, offset] = draw_scale(jig, description, random);
   if (gain == 0) return std::unexpected(complaint(description, "a calibration gain of zero"));
   channel.used = true;
@@ -140,44 +137,61 @@ std::expected<void, std::string> FrontEnd::add(const proto::JigDescription& jig,
   return {};
 }
 
-void FrontEnd::gather(const Signals& signals, Lanes& values) const {
-  for (std::size_t i = 0; i < values.size(); ++i) values[i] = signals[first_signal_[i]];
-  for (const auto& [channel, signal] : more_signals_) values[channel] += signals[signal];
+// A few channels at a time stay in registers over the whole scan.
+template <typename Several>
+[[gnu::always_inline]] inline void FrontEnd::filter_with(const double* const* from) {
+  constexpr std::size_t kTogether = kLanesOf<Several>;
+  for (std::size_t begin = 0; begin < wire::kChannelCount; begin += kTogether) {
+    std::array<Several, kSubSteps> row;  // lanes are channels
+    for (std::size_t s = 0; s < kSubSteps; s += kTogether) turn_lanes(&row[s], from + begin, s);
+    for (std::size_t p = 0; p < pole_count_; ++p) {
+      Pole& pole = poles_[p];
+      Several state, keep, stale, fresh;
+      read_lanes(state, &pole.state[begin]);
+      read_lanes(keep, &pole.keep[begin]);
+      read_lanes(stale, &pole.stale[begin]);
+      read_lanes(fresh, &pole.fresh[begin]);
+#pragma GCC unroll 8
+      for (std::size_t s = 0; s < kSubSteps; ++s) {
+        const Several input = row[s];
+        row[s] = state + fresh * input;
+        state = keep * state + stale * input;
+      }
+      write_lanes(state, &pole.state[begin]);
+    }
+    write_lanes(row.back(), &sampled_[begin]);
+  }
 }
 
 void FrontEnd::settle(const Signals& signals) {
-  gather(signals, sampled_);
-  for (Pole& pole : poles_) {
-    for (std::size_t i = 0; i < sampled_.size(); ++i) pole.state[i] = (1 - pole.fresh[i]) * sampled_[i];
+  for (std::size_t i = 0; i < channels_.size(); ++i) {
+    sampled_[i] = 0;
+    for (const std::size_t signal : channels_[i].signals) sampled_[i] += signals[signal].back();
+    for (Pole& pole : poles_) pole.state[i] = (1 - pole.fresh[i]) * sampled_[i];
   }
 }
 
-HOST_WIDE void FrontEnd::run_scan(std::span<const Signals, kSubSteps> signals) {
-  std::array<Lanes, kSubSteps> values;
-  for (std::size_t s = 0; s < kSubSteps; ++s) gather(signals[s], values[s]);
-  // Four channels' chains at a time stay in registers over the whole scan.
-  for (std::size_t p = 0; p < pole_count_; ++p) {
-    Pole& pole = poles_[p];
-    for (std::size_t begin = 0; begin < sampled_.size(); begin += kLanes) {
-      Quad state;
-      Quad keep;
-      Quad stale;
-      Quad fresh;
-      read_quad(state, &pole.state[begin]);
-      read_quad(keep, &pole.keep[begin]);
-      read_quad(stale, &pole.stale[begin]);
-      read_quad(fresh, &pole.fresh[begin]);
-      for (Lanes& row : values) {
-        Quad input;
-        read_quad(input, &row[begin]);
-        write_quad(state + fresh * input, &row[begin]);
-        state = keep * state + stale * input;
-      }
-      write_quad(state, &pole.state[begin]);
+void FrontEnd::run_scan(const Signals& signals) {
+  std::array<const double*, wire::kChannelCount> from;
+  for (std::size_t i = 0; i < from.size(); ++i) from[i] = signals[first_signal_[i]].data();
+  for (Sum& sum : sums_) {
+    sum.track = {};
+    for (const std::size_t signal : channels_[sum.channel].signals) {
+      for (std::size_t s = 0; s < kSubSteps; ++s) sum.track[s] += signals[signal][s];
     }
+    from[sum.channel] = sum.track.data();
   }
-  sampled_ = values.back();
+#if HOST_HAS_WIDE
+  if (machine_is_wide()) return filter_wide(from.data());
+#endif
+  filter_with<Pair>(from.data());
 }
+
+#if HOST_HAS_WIDE
+HOST_WIDE void FrontEnd::filter_wide(const double* const* from) {
+  filter_with<Quad>(from);
+}
+#endif
 
 double FrontEnd::attenuation(const Channel& channel, double hz) const {
   double product = 1;

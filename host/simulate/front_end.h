@@ -5,7 +5,6 @@
 #include <array>
 #include <cstdint>
 #include <expected>
-#include <span>
 #include <string>
 #include <vector>
 
@@ -30,7 +29,7 @@ enum Signal : std::size_t {
   kNothing,    // stays 0: what unused channels see
   kSignals
 };
-using Signals = std::array<double, kSignals>;
+using Signals = std::array<Track, kSignals>;
 
 /// Switching ripple: a sine at every tap. It is added after the filter with the filter's attenuation, since the
 /// sub-steps are too coarse for it; sampling folds it into the band as it does in a real jig.
@@ -46,10 +45,10 @@ class FrontEnd {
   static std::expected<FrontEnd, std::string> create(const steadyrail::proto::JigDescription& jig, std::uint64_t seed,
                                                      double step_s);
   void set_ripple(const Ripple& main, const Ripple& standby);
-  /// Fills every pole as if `signals` had stood for ever.
+  /// Fills every pole as if the last values of `signals` had stood for ever.
   void settle(const Signals& signals);
-  /// One scan: `signals` at the end of each sub-step, straight lines between them.
-  void run_scan(std::span<const Signals, kSubSteps> signals);
+  /// One scan; straight lines between the ends of the sub-steps.
+  void run_scan(const Signals& signals);
   /// Converter codes of all channels as they stand, with noise, clipped to 16 bits; the sines are the two ripples' now.
   /// Unused channels read 0.
   void sample(double main_sine, double standby_sine, std::array<std::int16_t, wire::kChannelCount>& codes);
@@ -76,13 +75,19 @@ class FrontEnd {
     double main_ripple_codes = 0;  // peak, behind the filter
     double standby_ripple_codes = 0;
   };
-  void gather(const Signals& signals, Lanes& values) const;
+  template <typename Several>
+  void filter_with(const double* const* from);
+  void filter_wide(const double* const* from);
   double attenuation(const Channel& channel, double hz) const;
 
   Random noise_;
   std::array<Channel, wire::kChannelCount> channels_;
   std::array<std::size_t, wire::kChannelCount> first_signal_{};
-  std::vector<std::array<std::size_t, 2>> more_signals_;  // channel, signal to add
+  struct Sum {  // of a channel that looks at several signals
+    std::size_t channel = 0;
+    Track track{};
+  };
+  std::vector<Sum> sums_;
   std::size_t pole_count_ = 0;
   std::array<Pole, kPolesMax> poles_;
   Lanes sampled_{};  // filtered, at the end of the last scan

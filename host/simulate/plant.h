@@ -13,6 +13,9 @@ namespace host::simulate {
 
 inline constexpr std::size_t kSubSteps = 8;  // of a scan; fewer misplace the entry into the current limit by 16 mV
 
+/// One quantity at the end of each sub-step of a scan.
+using Track = std::array<double, kSubSteps>;
+
 class Plant {
  public:
   Plant(PlantDesign design, double step_s);

@@ -7,8 +7,7 @@
 #include <algorithm>
 #include <utility>
 
-#include "host/simulate/quad.h"
-#include "host/simulate/wide.h"
+#include "host/simulate/lanes.h"
 
 namespace host::simulate {
 RailSet::RailSet(const RailSetParameters& parameters, double step_s)
@@ -43,21 +42,23 @@ void RailSet::add_reading(std::size_t unit) {
     const Port& port = ports[p];
     const Tap tap = units_[unit].taps[p];
     const GroundNode node = port.harness.node;
-    reading_.unit[tap] = unit;
-    reading_.port[tap] = p;
-    reading_.current_state[tap] = port.current_state;
-    reading_.load_input[tap] = port.load_input;
-    reading_.esr_ohm[tap / kLanes][tap % kLanes] = port.harness.load_esr_ohm;
-    reading_.downstream_ohm[tap / kLanes][tap % kLanes] = port.harness.downstream_ohm;
-    reading_.polarity[tap / kLanes][tap % kLanes] = port.polarity;
-    reading_.node_share[node][tap / kLanes][tap % kLanes] = port.polarity;
+    Reading& reading = readings_[tap];
+    reading = {unit,
+               port.current_state,
+               port.load_input,
+               port.harness.load_esr_ohm,
+               port.harness.downstream_ohm,
+               port.polarity,
+               {},
+               {}};
+    reading.node_share[node] = port.polarity;
     // The plug's return tap takes its share of its own node's volts away again.
     const std::size_t connector = kTapConnector[tap];
-    std::array<double, kGroundNodes> unit_volt{};
-    unit_volt[parameters_.returns[connector].node] = 1;
-    reading_.ground_share[node][tap / kLanes][tap % kLanes] += 1;
-    reading_.ground_share[parameters_.returns[connector].node][tap / kLanes][tap % kLanes] -=
-        ground_.tap_volts(connector, unit_volt);
+    const GroundNode return_node = parameters_.returns[connector].node;
+    std::array<double, kGroundNodes> one_volt{};
+    one_volt[return_node] = 1;
+    reading.ground_share[node] += 1;
+    reading.ground_share[return_node] -= ground_.tap_volts(connector, one_volt);
   }
 }
 
@@ -91,9 +92,8 @@ void RailSet::set_inputs(const RailDrive& drive, const TapAmps& amps) {
     unit.inputs_next[design.limit_input] = limit;
     unit.node_amps = {};
     for (const Tap tap : unit.taps) {
-      unit.inputs_next[reading_.load_input[tap]] = amps[tap];
-      for (std::size_t n = 0; n < kGroundNodes; ++n)
-        unit.node_amps[n] += reading_.node_share[n][tap / kLanes][tap % kLanes] * amps[tap];
+      unit.inputs_next[readings_[tap].load_input] = amps[tap];
+      for (std::size_t n = 0; n < kGroundNodes; ++n) unit.node_amps[n] += readings_[tap].node_share[n] * amps[tap];
     }
     unit.plant.set_off(unit.taps[0] == k5SbMain ? drive.standby_off : drive.main_off);
   }
@@ -117,7 +117,7 @@ void RailSet::measure_first_unit() {
   unit.node_amps = {};
   for (const Tap tap : unit.taps) {
     for (std::size_t n = 0; n < kGroundNodes; ++n) {
-      unit.node_amps[n] += reading_.node_share[n][tap / kLanes][tap % kLanes] * state[reading_.current_state[tap]];
+      unit.node_amps[n] += readings_[tap].node_share[n] * state[readings_[tap].current_state];
     }
   }
 }
@@ -165,55 +165,82 @@ void RailSet::run_scan(const RailDrive& drive, const TapAmps& amps) {
 }
 
 double RailSet::load_v(Tap tap) const {
-  const Unit& unit = units_[reading_.unit[tap]];
+  const Unit& unit = units_[readings_[tap].unit];
   const std::span<const double> state = unit.plant.state();
-  const std::size_t current = reading_.current_state[tap];
-  const double drawn = unit.inputs_next[reading_.load_input[tap]];
-  return reading_.polarity[tap / kLanes][tap % kLanes] *
-         (state[current + 1] + reading_.esr_ohm[tap / kLanes][tap % kLanes] * (state[current] - drawn));
+  const std::size_t current = readings_[tap].current_state;
+  const double drawn = unit.inputs_next[readings_[tap].load_input];
+  return readings_[tap].polarity * (state[current + 1] + readings_[tap].esr_ohm * (state[current] - drawn));
 }
 
-// Four taps at a time, straight from scalars into lanes: through memory, each read would wait for the writes before it.
-HOST_WIDE void RailSet::read_scan() {
-  std::array<const double*, kTaps> row;  // each tap's current, then its capacitor's volts
-  std::array<std::size_t, kTaps> stride;
-  TapQuads drawn;
-  TapQuads rise;
+Instant RailSet::at(std::size_t sub_step) const {
+  Instant instant;
   for (std::size_t t = 0; t < kTaps; ++t) {
-    const Unit& unit = units_[reading_.unit[t]];
-    row[t] = &unit.history[reading_.current_state[t]];
-    stride[t] = unit.plant.stride();
-    const double now = unit.inputs_now[reading_.load_input[t]];
-    drawn[t / kLanes][t % kLanes] = now;
-    rise[t / kLanes][t % kLanes] = (unit.inputs_next[reading_.load_input[t]] - now) / kSubSteps;
+    instant.amps[t] = tracks_.amps[t][sub_step];
+    instant.plug_v[t] = tracks_.plug_v[t][sub_step];
   }
-  for (std::size_t s = 0; s < kSubSteps; ++s) {
-    Instant& instant = instants_[s];
-    TapQuads amps;
-    TapQuads volts;
-    Quad board{};
-    Quad card{};
-    for (std::size_t q = 0; q < kTapQuads; ++q) {
-      const double* const* from = &row[q * kLanes];
-      amps[q] = Quad{from[0][0], from[1][0], from[2][0], from[3][0]};
-      volts[q] = Quad{from[0][1], from[1][1], from[2][1], from[3][1]};
-      board += reading_.node_share[kBoard][q] * amps[q];
-      card += reading_.node_share[kCard][q] * amps[q];
-    }
-    for (std::size_t t = 0; t < kTaps; ++t) row[t] += stride[t];
-    instant.ground_v =
-        ground_.node_volts({(board[0] + board[1]) + (board[2] + board[3]), (card[0] + card[1]) + (card[2] + card[3])});
-    const double steps = static_cast<double>(s + 1);
-    for (std::size_t q = 0; q < kTapQuads; ++q) {
-      const Quad taken = drawn[q] + rise[q] * steps;
-      const Quad load = volts[q] + reading_.esr_ohm[q] * (amps[q] - taken);
-      const Quad plug = reading_.polarity[q] * (load + reading_.downstream_ohm[q] * amps[q]) +
-                        reading_.ground_share[kBoard][q] * instant.ground_v[kBoard] +
-                        reading_.ground_share[kCard][q] * instant.ground_v[kCard];
-      write_quad(amps[q], &instant.amps[q * kLanes]);
-      write_quad(plug, &instant.plug_v[q * kLanes]);
+  for (std::size_t n = 0; n < kGroundNodes; ++n) instant.ground_v[n] = tracks_.ground_v[n][sub_step];
+  return instant;
+}
+
+// Lanes are sub-steps, so no sum runs across lanes.
+template <typename Several>
+[[gnu::always_inline]] inline void RailSet::read_with() {
+  constexpr std::size_t kTogether = kLanesOf<Several>;
+  constexpr std::size_t kGroups = kSubSteps / kTogether;
+  static constexpr Track kShare = {0.125, 0.25, 0.375, 0.5, 0.625, 0.75, 0.875, 1};  // of the scan that has passed
+  std::array<Several, kGroups> board{};
+  std::array<Several, kGroups> card{};
+  for (std::size_t t = 0; t < kTaps; ++t) {
+    const Reading& reading = readings_[t];
+    const Unit& unit = units_[reading.unit];
+    const std::size_t stride = unit.plant.stride();
+    const double now = unit.inputs_now[reading.load_input];
+    const double rise = unit.inputs_next[reading.load_input] - now;
+    for (std::size_t g = 0; g < kGroups; ++g) {
+      const double* row = &unit.history[g * kTogether * stride + reading.current_state];  // current, then its capacitor
+      Several amps, volts, share;
+      gather_lanes(amps, row, stride);
+      gather_lanes(volts, row + 1, stride);
+      read_lanes(share, &kShare[g * kTogether]);
+      const Several load = volts + reading.esr_ohm * (amps - (now + rise * share));
+      const Several plug = reading.polarity * (load + reading.downstream_ohm * amps);
+      board[g] += reading.node_share[kBoard] * amps;
+      card[g] += reading.node_share[kCard] * amps;
+      write_lanes(amps, &tracks_.amps[t][g * kTogether]);
+      write_lanes(plug, &tracks_.plug_v[t][g * kTogether]);
     }
   }
+  for (std::size_t g = 0; g < kGroups; ++g) {
+    const Several board_v = ground_.ohm(kBoard, kBoard) * board[g] + ground_.ohm(kBoard, kCard) * card[g];
+    const Several card_v = ground_.ohm(kCard, kBoard) * board[g] + ground_.ohm(kCard, kCard) * card[g];
+    write_lanes(board_v, &tracks_.ground_v[kBoard][g * kTogether]);
+    write_lanes(card_v, &tracks_.ground_v[kCard][g * kTogether]);
+    for (std::size_t t = 0; t < kTaps; ++t) {
+      Several plug;
+      read_lanes(plug, &tracks_.plug_v[t][g * kTogether]);
+      plug += readings_[t].ground_share[kBoard] * board_v + readings_[t].ground_share[kCard] * card_v;
+      write_lanes(plug, &tracks_.plug_v[t][g * kTogether]);
+    }
+  }
+}
+
+#if HOST_HAS_WIDE
+HOST_WIDE void RailSet::read_wide() {
+  read_with<Quad>();
+}
+#endif
+
+void RailSet::read_scan() {
+#if HOST_HAS_WIDE
+  if (machine_is_wide()) {
+    read_wide();
+  } else {
+    read_with<Pair>();
+  }
+#else
+  read_with<Pair>();
+#endif
+  now_ = at(kSubSteps - 1);
 }
 
 }  // namespace host::simulate

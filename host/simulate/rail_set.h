@@ -10,7 +10,6 @@
 #include "host/simulate/connectors.h"
 #include "host/simulate/pc_load.h"
 #include "host/simulate/plant.h"
-#include "host/simulate/quad.h"
 
 namespace host::simulate {
 
@@ -43,6 +42,13 @@ struct Instant {
   std::array<double, kGroundNodes> ground_v{};  // board and card above the supply's 0 V
 };
 
+/// The same over a scan.
+struct Tracks {
+  std::array<Track, kTaps> amps{};
+  std::array<Track, kTaps> plug_v{};
+  std::array<Track, kGroundNodes> ground_v{};
+};
+
 class RailSet {
  public:
   RailSet(const RailSetParameters& parameters, double step_s);
@@ -53,9 +59,9 @@ class RailSet {
   void set_contact(const std::array<double, kTaps>& ohm);
   /// One scan: drive and loads go straight from the last to these.
   void run_scan(const RailDrive& drive, const TapAmps& amps);
-  /// The ends of the sub-steps of the last scan; the last one stays valid after `settle`.
-  std::span<const Instant, kSubSteps> instants() const { return instants_; }
-  const Instant& now() const { return instants_.back(); }
+  const Tracks& tracks() const { return tracks_; }  // of the last scan
+  Instant at(std::size_t sub_step) const;
+  const Instant& now() const { return now_; }
   /// Across a tap's load now, with sign.
   double load_v(Tap tap) const;
   const GroundNetwork& ground() const { return ground_; }
@@ -71,14 +77,15 @@ class RailSet {
     std::vector<double> history;
     NodeAmps node_amps{};  // into the ground nodes at the end of the scan
   };
-  static_assert(kTaps % kLanes == 0);
-  static constexpr std::size_t kTapQuads = kTaps / kLanes;
-  using TapQuads = std::array<Quad, kTapQuads>;  // one value a tap
-  struct Reading {                               // constants that turn states into what the plugs show
-    std::array<std::size_t, kTaps> unit{}, port{}, current_state{}, load_input{};
-    TapQuads esr_ohm{}, downstream_ohm{}, polarity{};
-    std::array<TapQuads, kGroundNodes> node_share{};    // of the current flowing into each node
-    std::array<TapQuads, kGroundNodes> ground_share{};  // of a node's volts in the plug's
+  struct Reading {  // constants that turn a tap's states into what its plug shows
+    std::size_t unit = 0;
+    std::size_t current_state = 0;
+    std::size_t load_input = 0;
+    double esr_ohm = 0;
+    double downstream_ohm = 0;
+    double polarity = 1;
+    std::array<double, kGroundNodes> node_share{};    // of the current flowing into each node
+    std::array<double, kGroundNodes> ground_share{};  // of a node's volts in the plug's
   };
   void add_unit(PlantDesign design, std::vector<Tap> taps, double step_s);
   void add_reading(std::size_t unit);
@@ -86,12 +93,16 @@ class RailSet {
   void set_foreign_ground(std::size_t unit);
   void measure_first_unit();
   void read_scan();
+  template <typename Several>
+  void read_with();
+  void read_wide();
 
   RailSetParameters parameters_;
   GroundNetwork ground_;
   std::vector<Unit> units_;  // the one with +12 V first
-  Reading reading_;
-  std::array<Instant, kSubSteps> instants_;
+  std::array<Reading, kTaps> readings_;
+  Tracks tracks_;
+  Instant now_;
   bool limited_ = false;
 };
 

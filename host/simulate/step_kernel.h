@@ -45,7 +45,8 @@ struct Kernels {
 
 /// The smallest stride with kernels that holds `states`; 0 above 32.
 std::size_t kernel_stride(std::size_t states);
-/// The kernels of a stride `kernel_stride` gave.
+/// The kernels of a stride `kernel_stride` gave: the fastest this machine has, and those every machine has.
 Kernels kernels_of(std::size_t stride);
+Kernels narrow_kernels_of(std::size_t stride);
 
 }  // namespace host::simulate

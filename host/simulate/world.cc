@@ -70,10 +70,10 @@ World::World(const SupplyParameters& parameters, FrontEnd front_end, std::uint64
     for (std::size_t t = 0; t < kTaps; ++t) amps[t] = t == k5SbMain ? amps[t] : 0;
   }
   rails_.settle(drive(), amps);
-  fill(rails_.now(), 0, signals_.back());
-  signals_.back()[kPwrOk] = pwr_ok_.volts();
-  signals_.back()[kPsOn] = ps_on_.volts();
-  front_end_.settle(signals_.back());
+  fill_signals();
+  signals_[kPwrOk].fill(pwr_ok_.volts());
+  signals_[kPsOn].fill(ps_on_.volts());
+  front_end_.settle(signals_);
 }
 
 void World::next_block(wire::ScanCodes& codes, std::vector<wire::ScanEdge>& edges, const wire::JigOutputs& outputs) {
@@ -86,6 +86,7 @@ void World::next_block(wire::ScanCodes& codes, std::vector<wire::ScanEdge>& edge
     advance(outputs);  // up to the next sampling instant
     ++scan_;
   }
+  if (edges.size() < 2) return;
   std::ranges::stable_sort(edges, {}, [](const wire::ScanEdge& edge) { return edge.offset * 256 + edge.offset_256; });
 }
 
@@ -194,20 +195,6 @@ TapAmps World::load_amps(const wire::JigOutputs& outputs) {
   return amps;
 }
 
-void World::fill(const Instant& instant, double residue_v, Signals& signals) const {
-  for (std::size_t t = 0; t < kTaps; ++t) {
-    signals[kTapVolts + t] = instant.plug_v[t];
-    signals[kTapCurrent + t] = instant.amps[t];
-  }
-  for (std::size_t t = k12Main; t <= k12Peripheral; ++t) signals[kTapVolts + t] += residue_v;
-  const GroundNetwork& ground = rails_.ground();
-  const double main_v = ground.tap_volts(kMain, instant.ground_v);
-  signals[kOffsetProcessor] = ground.tap_volts(kProcessor1, instant.ground_v) - main_v;
-  signals[kOffsetGraphics] = ground.tap_volts(kGraphics1, instant.ground_v) - main_v;
-  signals[kAcAdapter] = mains_.adapter_v();
-  signals[kAuxiliary] = 0.5 + 0.01 * temperature_c_;
-}
-
 void World::fill_signals() {
   double amps = 0;
   double watts = 0;
@@ -222,19 +209,35 @@ void World::fill_signals() {
                                     : parameters_.mains_residue_v * amps / parameters_.sequence.protection.rated_12v_a *
                                           mains_.residue_phase();
   const double rise = (residue_v_ - before) / kSubSteps;
-  for (std::size_t s = 0; s < kSubSteps; ++s) {
-    fill(rails_.instants()[s], before + rise * static_cast<double>(s + 1), signals_[s]);
+  Track residue;
+  for (std::size_t s = 0; s < kSubSteps; ++s) residue[s] = before + rise * static_cast<double>(s + 1);
+
+  const Tracks& tracks = rails_.tracks();
+  for (std::size_t t = 0; t < kTaps; ++t) {
+    signals_[kTapVolts + t] = tracks.plug_v[t];
+    signals_[kTapCurrent + t] = tracks.amps[t];
+    if (t > k12Peripheral) continue;
+    for (std::size_t s = 0; s < kSubSteps; ++s) signals_[kTapVolts + t][s] += residue[s];
   }
+  const GroundNetwork& ground = rails_.ground();
+  for (std::size_t s = 0; s < kSubSteps; ++s) {
+    const std::array<double, kGroundNodes> volts = {tracks.ground_v[kBoard][s], tracks.ground_v[kCard][s]};
+    const double main_v = ground.tap_volts(kMain, volts);
+    signals_[kOffsetProcessor][s] = ground.tap_volts(kProcessor1, volts) - main_v;
+    signals_[kOffsetGraphics][s] = ground.tap_volts(kGraphics1, volts) - main_v;
+  }
+  signals_[kAcAdapter].fill(mains_.adapter_v());
+  signals_[kAuxiliary].fill(0.5 + 0.01 * temperature_c_);
 }
 
 void World::run_lines(bool ps_on_driven) {
   const bool held_low = ps_on_driven || pc_.holds_ps_on_low();
   for (std::size_t s = 0; s < kSubSteps; ++s) {
-    const double standby_v = std::max(rails_.instants()[s].plug_v[k5SbMain], 0.0);
+    const double standby_v = std::max(rails_.tracks().plug_v[k5SbMain][s], 0.0);
     const double good_change = pwr_ok_.advance(sequence_.power_good() ? std::min(standby_v, 5.0) : 0);
     const double on_change = ps_on_.advance(held_low ? std::min(kPsOnLowV, standby_v) : standby_v);
-    signals_[s][kPwrOk] = pwr_ok_.volts();
-    signals_[s][kPsOn] = ps_on_.volts();
+    signals_[kPwrOk][s] = pwr_ok_.volts();
+    signals_[kPsOn][s] = ps_on_.volts();
     const double done = static_cast<double>(s);
     if (good_change >= 0) add_edge(proto::LINE_PWR_OK, pwr_ok_.high(), (done + good_change) / kSubSteps);
     if (on_change >= 0) add_edge(proto::LINE_PS_ON, ps_on_.high(), (done + on_change) / kSubSteps);

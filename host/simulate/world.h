@@ -40,7 +40,6 @@ class World {
   double load_share(Tap tap) const;
   void run_lines(bool ps_on_driven);
   void fill_signals();
-  void fill(const Instant& instant, double residue_v, Signals& signals) const;
   void add_edge(int line, bool high, double share, std::uint32_t pulse_ns = 0);
   void watch_chatter();
 
@@ -62,7 +61,7 @@ class World {
   double standby_turns_ = 0;
   double residue_v_ = 0;  // at the end of the last scan
   double temperature_c_ = 25;
-  std::array<Signals, kSubSteps> signals_{};
+  Signals signals_{};
   std::uint64_t scan_ = 0;
   std::uint16_t scan_in_block_ = 0;
   std::vector<wire::ScanEdge>* edges_ = nullptr;  // of the block under way

@@ -37,15 +37,15 @@ class Bench {
  public:
   explicit Bench(const proto::JigDescription& jig) : front_end_(*FrontEnd::create(jig, 5, kStepS)) {
     Signals signals{};
-    signals[k12Graphics1] = 12;
+    signals[k12Graphics1].fill(12);
     front_end_.settle(signals);
   }
   /// Volts read after a scan in which the tap followed `volts_at` of the time since the start.
   template <typename Function>
   double next(Function volts_at) {
-    std::array<Signals, kSubSteps> scan{};
-    for (Signals& signals : scan) signals[k12Graphics1] = volts_at(++steps_ * kStepS);
-    front_end_.run_scan(scan);
+    Signals signals{};
+    for (double& volts : signals[k12Graphics1]) volts = volts_at(++steps_ * kStepS);
+    front_end_.run_scan(signals);
     return read();
   }
   double read() {
@@ -102,7 +102,7 @@ TEST(FrontEndTest, TrueScaleScattersAsTheCalibrationClaims) {
   for (int seed = 0; seed < kSeeds; ++seed) {
     FrontEnd front_end = *FrontEnd::create(jig, static_cast<std::uint64_t>(seed), kStepS);
     Signals signals{};
-    signals[k12Graphics1] = 12;
+    signals[k12Graphics1].fill(12);
     front_end.settle(signals);
     std::array<std::int16_t, wire::kChannelCount> codes{};
     front_end.sample(0, 0, codes);

@@ -83,7 +83,8 @@ TEST(WorldTest, ReturnCurrentsAddUpToSupplyCurrents) {
   Watch watch(healthy_supply());
   for (int block = 0; block < 500; ++block) {
     watch.block();
-    for (const Instant& instant : watch.world.rails().instants()) {
+    for (std::size_t sub_step = 0; sub_step < kSubSteps; ++sub_step) {
+      const Instant instant = watch.world.rails().at(sub_step);
       double out = 0;
       for (std::size_t t = 0; t < kTaps; ++t)
         out += kTapRail[t] == steadyrail::proto::RAIL_M12V ? -instant.amps[t] : instant.amps[t];
