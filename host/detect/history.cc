@@ -4,6 +4,11 @@
 #include <algorithm>
 
 namespace host::detect {
+namespace {
+
+constexpr std::size_t kChangesMost = 4096;  // of one rail's state
+
+}  // namespace
 
 using steadyrail::proto::WithinRating;
 
@@ -12,7 +17,7 @@ void History::add(const Block& block) {
   slot.first = block.first;
   slot.scans = block.scans;
   slot.count = block.count;
-  slot.rating = block.rating;
+  note_rating(block);
   for (std::size_t i = 0; i < wire::kChannelCount; ++i) {
     slot.channels[i].mean_8 = block.windows->channels[i].mean_8;
     slot.channels[i].min = block.windows->channels[i].min;
@@ -63,18 +68,35 @@ std::optional<double> History::level_before(std::size_t channel, std::uint64_t s
   return std::nullopt;
 }
 
+void History::note_rating(const Block& block) {
+  for (std::size_t rail = 1; rail < judge::kRailCount; ++rail) {
+    auto& changes = ratings_[rail];
+    const auto note = [&](std::uint64_t scan, judge::Load load) {
+      if (!changes.empty() && changes.back().load == load) return;
+      changes.push_back({scan, load});
+      if (changes.size() > kChangesMost) changes.pop_front();
+    };
+    // Nothing is known of a hole.
+    if (!block.follows && end_ != 0) note(end_, judge::Load::kUnknown);
+    const auto& states = block.rating[rail];
+    for (std::uint32_t i = 0; i < block.count; ++i) {
+      if (i == 0 || states[i] != states[i - 1]) note(block.start_of(i), states[i]);
+    }
+  }
+}
+
 WithinRating History::within(steadyrail::proto::Rail rail, std::uint64_t from, std::uint64_t to) const {
-  bool any = false;
-  bool unknown = false;
-  bool beyond = false;
-  visit(from, to, [&](const Window& window) {
-    any = true;
-    const std::uint8_t state = slots_[window.slot].rating[rail][window.index];
-    unknown = unknown || state == WithinRating::WITHIN_RATING_UNKNOWN;
-    beyond = beyond || state == WithinRating::WITHIN_RATING_NO;
-  });
-  if (beyond) return WithinRating::WITHIN_RATING_NO;
-  return any && !unknown ? WithinRating::WITHIN_RATING_YES : WithinRating::WITHIN_RATING_UNKNOWN;
+  const auto& changes = ratings_[rail];
+  bool unknown = changes.empty() || changes.front().scan > from;
+  // The newest first: events have ended lately.
+  for (auto change = changes.rbegin(); change != changes.rend(); ++change) {
+    if (change->scan < to) {
+      if (change->load == judge::Load::kOutside) return WithinRating::WITHIN_RATING_NO;
+      unknown = unknown || change->load != judge::Load::kWithin;
+    }
+    if (change->scan <= from) break;
+  }
+  return unknown ? WithinRating::WITHIN_RATING_UNKNOWN : WithinRating::WITHIN_RATING_YES;
 }
 
 }  // namespace host::detect

@@ -4,6 +4,7 @@
 
 #include <array>
 #include <cstdint>
+#include <deque>
 #include <functional>
 #include <optional>
 #include <vector>
@@ -54,14 +55,19 @@ class History {
     std::uint64_t first = 0;
     std::uint32_t scans = 0;
     std::uint32_t count = 0;
-    judge::BlockRating rating{};
     std::array<Columns, wire::kChannelCount> channels;
   };
+  struct Change {
+    std::uint64_t scan;
+    judge::Load load;
+  };
+  void note_rating(const Block& block);
 
   std::vector<Slot> slots_ = std::vector<Slot>(kBlocks);
   std::size_t next_ = 0;  // slot to write
   std::size_t held_ = 0;
   std::uint64_t end_ = 0;
+  std::array<std::deque<Change>, judge::kRailCount> ratings_;
 };
 
 }  // namespace host::detect

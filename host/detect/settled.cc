@@ -79,19 +79,19 @@ SettledPools::SettledPools(double scan_rate_hz)
     : full_scans_(static_cast<std::uint32_t>(std::lround(kMeanS * scan_rate_hz))),
       stale_scans_(static_cast<std::uint64_t>(kStaleS * scan_rate_hz)) {}
 
-bool SettledPools::add(double load_a, std::uint64_t start, std::uint32_t scans, std::int32_t mean_8,
-                       std::uint8_t within, Mean& mean) {
+bool SettledPools::add(double load_a, std::uint64_t start, std::uint32_t scans, std::int32_t mean_8, judge::Load within,
+                       Mean& mean) {
   const double level = std::clamp(load_a / kLevelA, 0.0, static_cast<double>(kLevels - 1));
   Pool& pool = pools_[static_cast<std::size_t>(level)];
   if (pool.scans > 0 && start - pool.last > stale_scans_) pool = Pool{};
   pool.sum_8 += std::int64_t{mean_8} * scans;
   pool.scans += scans;
   pool.last = start;
-  pool.unknown = pool.unknown || within == steadyrail::proto::WITHIN_RATING_UNKNOWN;
+  if (within != judge::Load::kWithin) pool.within = within;
   if (pool.scans < full_scans_) return false;
   mean.code = static_cast<double>(pool.sum_8) / 8 / pool.scans;
   mean.at = start;
-  mean.within = pool.unknown ? steadyrail::proto::WITHIN_RATING_UNKNOWN : steadyrail::proto::WITHIN_RATING_YES;
+  mean.within = pool.within;
   pool = Pool{};
   return true;
 }

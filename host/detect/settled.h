@@ -45,10 +45,10 @@ class SettledPools {
   struct Mean {
     double code = 0;
     std::uint64_t at = 0;  // scan of the window that completed it
-    steadyrail::proto::WithinRating within = steadyrail::proto::WITHIN_RATING_UNKNOWN;
+    judge::Load within = judge::Load::kUnknown;
   };
   /// Adds a settled window; returns true and fills `mean` when 10 ms are together.
-  bool add(double load_a, std::uint64_t start, std::uint32_t scans, std::int32_t mean_8, std::uint8_t within,
+  bool add(double load_a, std::uint64_t start, std::uint32_t scans, std::int32_t mean_8, judge::Load within,
            Mean& mean);
   double scans_of_mean() const { return full_scans_; }
 
@@ -58,7 +58,7 @@ class SettledPools {
     std::int64_t sum_8 = 0;  // weighted by scans
     std::uint32_t scans = 0;
     std::uint64_t last = 0;
-    bool unknown = false;
+    judge::Load within = judge::Load::kWithin;
   };
   std::uint32_t full_scans_;
   std::uint64_t stale_scans_;

@@ -5,8 +5,6 @@
 
 namespace host::detect {
 
-using steadyrail::proto::WithinRating;
-
 Tally::Tally(const model::Jig& jig) : scan_period_s_(1 / jig.scan_rate_hz()) {
   for (const auto& channel : jig.channels()) {
     if (channel.kind != steadyrail::proto::CHANNEL_KIND_RAIL_VOLTAGE) continue;
@@ -44,8 +42,10 @@ void Tally::extremes(const Block& block, ChannelTally& tally) {
     if (!deeper(tally.dynamic[side], block_extreme, sign)) continue;
     for (std::uint32_t i = 0; i < block.count; ++i) {
       if ((block.on >> i & 1U) == 0) continue;
-      const auto within = static_cast<WithinRating>(block.rating[tally.rail][i]);
-      auto& worst = within == WithinRating::WITHIN_RATING_NO ? tally.outside[side] : tally.dynamic[side];
+      const judge::Load within = block.rating[tally.rail][i];
+      auto& worst = within == judge::Load::kOutside    ? tally.outside[side]
+                    : within == judge::Load::kDoubtful ? tally.doubtful[side]
+                                                       : tally.dynamic[side];
       if (deeper(worst, sign * extremes[i], sign)) {
         worst = Worst{static_cast<double>(extremes[i]), block.start_of(i), within};
       }
@@ -58,8 +58,9 @@ void Tally::means(const Block& block, const SettledFinder& finder, ChannelTally&
   const auto& columns = block.windows->channels[tally.channel];
   for (; mask != 0; mask &= mask - 1) {
     const auto i = static_cast<std::uint32_t>(std::countr_zero(mask));
-    const std::uint8_t within = block.rating[tally.rail][i];
-    if (within == WithinRating::WITHIN_RATING_NO) continue;
+    const judge::Load within = block.rating[tally.rail][i];
+    // A load that stands still for long has outlasted every excursion allowance: in doubt it is left out too.
+    if (within == judge::Load::kOutside || within == judge::Load::kDoubtful) continue;
     SettledPools::Mean mean;
     const double load = finder.load(tally.rail, block, i);
     if (!pools.add(load, block.start_of(i), block.scans, columns.mean_8[i], within, mean)) continue;

@@ -15,16 +15,17 @@ namespace host::detect {
 struct Worst {
   double code = 0;
   std::uint64_t at = 0;
-  steadyrail::proto::WithinRating within = steadyrail::proto::WITHIN_RATING_UNKNOWN;
+  judge::Load within = judge::Load::kUnknown;
 };
 
 /// Of one voltage channel; index 0: low side, 1: high side.
 struct ChannelTally {
   std::size_t channel = 0;
   steadyrail::proto::Rail rail = steadyrail::proto::RAIL_UNKNOWN;
-  std::array<std::optional<Worst>, 2> dynamic;  // single samples while on and not outside the rating
-  std::array<std::optional<Worst>, 2> outside;  // the same outside the rating
-  std::array<std::optional<Worst>, 2> settled;  // 10 ms means
+  std::array<std::optional<Worst>, 2> dynamic;   // single samples while on, neither outside the rating nor in doubt
+  std::array<std::optional<Worst>, 2> doubtful;  // the same while the rating is in doubt
+  std::array<std::optional<Worst>, 2> outside;   // the same outside the rating
+  std::array<std::optional<Worst>, 2> settled;   // 10 ms means
   double settled_s = 0;
   std::uint64_t scans_on = 0;
   double sum_on = 0;  // of codes over scans_on

@@ -50,6 +50,7 @@ class VerdictWriter {
                const judge::ChannelLimit& limit) const;
   judge::Reading reading(const ChannelTally& tally, Quantity quantity, judge::Side side, const Worst& worst,
                          Verdict& verdict) const;
+  bool fails_in_doubt(const ChannelTally& tally, const judge::ChannelLimit& limit) const;
   std::string lack(const ChannelTally& tally, Quantity quantity) const;
 
   const model::Jig& jig_;
@@ -128,9 +129,19 @@ Verdict VerdictWriter::side(const ChannelTally& tally, Quantity quantity, judge:
   verdict.set_limit(limit.of(side).volts());
   verdict.set_limit_status(limit.status);
   verdict.set_source(limit.source);
-  verdict.set_within_rating(worst.within);
+  verdict.set_within_rating(judge::within_rating(worst.within));
   verdict.set_time_s(static_cast<double>(worst.at) / jig_.scan_rate_hz());
   return verdict;
+}
+
+bool VerdictWriter::fails_in_doubt(const ChannelTally& tally, const judge::ChannelLimit& limit) const {
+  for (int i = 0; i < 2; ++i) {
+    if (!tally.doubtful[i]) continue;
+    const judge::Side here = i == 0 ? judge::Side::kLow : judge::Side::kHigh;
+    const Verdict one = side(tally, Quantity::QUANTITY_DYNAMIC, here, *tally.doubtful[i], limit);
+    if (one.decision() == Decision::DECISION_FAIL) return true;
+  }
+  return false;
 }
 
 Verdict VerdictWriter::verdict(const ChannelTally& tally, Quantity quantity) const {
@@ -148,6 +159,12 @@ Verdict VerdictWriter::verdict(const ChannelTally& tally, Quantity quantity) con
     if (!worst || badness(one.decision()) > badness(worst->decision()) || nearer) worst = std::move(one);
   }
   Verdict verdict;
+  const bool in_doubt = quantity == Quantity::QUANTITY_DYNAMIC && limit && fails_in_doubt(tally, *limit);
+  if (worst && in_doubt && worst->decision() != Decision::DECISION_FAIL) {
+    worst->set_decision(Decision::DECISION_UNDECIDED);
+    worst->set_reason(
+        "left the limit while the load was above the label; whether an excursion allowance covers it is not known");
+  }
   if (worst) {
     verdict = std::move(*worst);
   } else if (limits_ == nullptr) {
@@ -158,7 +175,7 @@ Verdict VerdictWriter::verdict(const ChannelTally& tally, Quantity quantity) con
     if (figures[0]) verdict.set_value(channel.value(figures[0]->code));
   } else {
     verdict.set_decision(Decision::DECISION_UNDECIDED);
-    const bool any_outside = tally.outside[0] || tally.outside[1];
+    const bool any_outside = tally.outside[0] || tally.outside[1] || tally.doubtful[0];
     verdict.set_reason(any_outside          ? "seen only outside the rating"
                        : tally.scans_on > 0 ? "no settled stretch of 10 ms"
                                             : "the supply was never seen on");

@@ -37,6 +37,12 @@ float volts(Rail rail) {
 
 }  // namespace
 
+WithinRating within_rating(Load load) {
+  if (load == Load::kWithin) return WithinRating::WITHIN_RATING_YES;
+  if (load == Load::kOutside) return WithinRating::WITHIN_RATING_NO;
+  return WithinRating::WITHIN_RATING_UNKNOWN;
+}
+
 Rating::Rating(const model::Jig& jig, const Unit* unit, const LimitSet* limits) {
   if (unit == nullptr) {
     remarks_.push_back("no unit description: whether the load was within the rating is not known");
@@ -131,7 +137,7 @@ void Rating::gap() {
   for (Check& check : checks_) check.run = 0;
 }
 
-std::uint8_t Rating::judge_window(Check& check, const BlockLoads& loads, std::uint32_t window, double window_s) const {
+Load Rating::judge_window(Check& check, const BlockLoads& loads, std::uint32_t window, double window_s) const {
   double low = 0;
   double high = 0;
   double widest = 0;
@@ -148,7 +154,7 @@ std::uint8_t Rating::judge_window(Check& check, const BlockLoads& loads, std::ui
   const double possible = high + check.uncertainty;
   if (possible <= check.limit) {
     check.run = 0;
-    return WithinRating::WITHIN_RATING_YES;
+    return Load::kWithin;
   }
   if (check.run < UINT32_MAX) ++check.run;
   double small = 1;
@@ -162,16 +168,15 @@ std::uint8_t Rating::judge_window(Check& check, const BlockLoads& loads, std::ui
       break;
     }
   }
-  if (certain > check.limit * std::max(small, large)) return WithinRating::WITHIN_RATING_NO;
+  if (certain > check.limit * std::max(small, large)) return Load::kOutside;
   // Which column holds depends on a connector the description does not name: between them nothing is known.
-  if (possible <= check.limit * std::min(small, large)) return WithinRating::WITHIN_RATING_YES;
-  return WithinRating::WITHIN_RATING_UNKNOWN;
+  if (possible <= check.limit * std::min(small, large)) return Load::kWithin;
+  return Load::kDoubtful;
 }
 
 void Rating::judge(const BlockLoads& loads, std::uint32_t windows, double window_s, BlockRating& out) {
   for (std::size_t rail = 0; rail < kRailCount; ++rail) {
-    const auto state = known_[rail] ? WithinRating::WITHIN_RATING_YES : WithinRating::WITHIN_RATING_UNKNOWN;
-    std::fill_n(out[rail].begin(), windows, static_cast<std::uint8_t>(state));
+    std::fill_n(out[rail].begin(), windows, known_[rail] ? Load::kWithin : Load::kUnknown);
   }
   for (Check& check : checks_) {
     double most = check.uncertainty;
@@ -184,12 +189,12 @@ void Rating::judge(const BlockLoads& loads, std::uint32_t windows, double window
       continue;
     }
     for (std::uint32_t window = 0; window < windows; ++window) {
-      const std::uint8_t state = judge_window(check, loads, window, window_s);
-      if (state == WithinRating::WITHIN_RATING_YES) continue;
+      const Load state = judge_window(check, loads, window, window_s);
+      if (state == Load::kWithin) continue;
       for (std::size_t rail = 1; rail < kRailCount; ++rail) {
         if ((check.rails & (1U << rail)) == 0) continue;
-        std::uint8_t& held = out[rail][window];
-        if (held != WithinRating::WITHIN_RATING_NO) held = state;
+        Load& held = out[rail][window];
+        if (held != Load::kOutside) held = state;
       }
     }
   }

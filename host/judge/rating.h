@@ -23,8 +23,15 @@ struct BlockLoads {
   std::array<std::array<float, wire::kWindowsPerBlock>, wire::kChannelCount> high{};
 };
 
-/// proto::WithinRating of each rail, window by window.
-using BlockRating = std::array<std::array<std::uint8_t, wire::kWindowsPerBlock>, kRailCount>;
+/// What is known of the load in one window. `kDoubtful`: above what the label promises for good, and whether the
+/// edition's excursion table covers it, or whether peaks coincided, is not known.
+enum class Load : std::uint8_t { kUnknown, kWithin, kOutside, kDoubtful };
+
+/// As results say it: doubtful is unknown.
+steadyrail::proto::WithinRating within_rating(Load load);
+
+/// State of each rail's load, window by window.
+using BlockRating = std::array<std::array<Load, wire::kWindowsPerBlock>, kRailCount>;
 
 class Rating {
  public:
@@ -58,7 +65,7 @@ class Rating {
   void add_rails(const model::Jig& jig, const steadyrail::proto::Unit& unit);
   void add_sums(const model::Jig& jig, const steadyrail::proto::Unit& unit);
   void add_check(const model::Jig& jig, Check check, double limit);
-  std::uint8_t judge_window(Check& check, const BlockLoads& loads, std::uint32_t window, double window_s) const;
+  Load judge_window(Check& check, const BlockLoads& loads, std::uint32_t window, double window_s) const;
 
   std::vector<Check> checks_;
   std::vector<Row> rows_;  // ascending duration

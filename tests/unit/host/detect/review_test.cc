@@ -189,6 +189,24 @@ TEST(ReviewTest, OutsideTheRatingAnExcursionIsNoNonConformity) {
   EXPECT_TRUE(told);
 }
 
+// 46 A on a rail labelled 40 A, with an allowance of 110 or 120 % for a tenth of a second after the supply's size:
+// whether the sag is the supply's fault cannot be told.
+TEST(ReviewTest, InDoubtOfTheRatingAFailIsUndecided) {
+  Levels levels(32000);
+  levels.set(kGraphicsA, 9984, 11008, 46);
+  levels.set(kGraphics, 10000, 10320, 11.30);
+  const Unit unit = unit_of(40);
+  LimitSet limits = test_limits();
+  auto* row = limits.add_excursion();
+  row->set_duration_s(0.1);
+  row->set_percent_small(110);
+  row->set_percent_large(120);
+  const SessionResult result = review(levels, limits, &unit);
+  EXPECT_EQ(events_of(result, EVENT_KIND_EXCURSION).at(0).within_rating(), WITHIN_RATING_UNKNOWN);
+  EXPECT_EQ(verdict_of(result, "graphics-1", QUANTITY_DYNAMIC).decision(), DECISION_UNDECIDED);
+  EXPECT_NE(verdict_of(result, "graphics-1", QUANTITY_DYNAMIC).reason().find("above the label"), std::string::npos);
+}
+
 TEST(ReviewTest, InsideTheRatingItIs) {
   Levels levels(32000);
   levels.set(kGraphicsA, 9000, 11000, 60);

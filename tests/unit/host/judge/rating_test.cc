@@ -84,7 +84,7 @@ class RatingTest : public testing::Test {
     }
   }
   /// One window of two currents, each from least to most; the state of +12 V.
-  int judge(Rating& rating, double g_low, double g_high, double p_low, double p_high) {
+  Load judge(Rating& rating, double g_low, double g_high, double p_low, double p_high) {
     BlockLoads loads;
     loads.low[2][0] = static_cast<float>(g_low);
     loads.high[2][0] = static_cast<float>(g_high);
@@ -101,45 +101,52 @@ class RatingTest : public testing::Test {
 
 TEST_F(RatingTest, InsideTheLabel) {
   Rating rating(jig_, &unit_, &limits_);
-  EXPECT_EQ(judge(rating, 20, 30, 10, 19), WITHIN_RATING_YES);
-  EXPECT_EQ(out_[RAIL_P5VSB][0], WITHIN_RATING_UNKNOWN);  // no rating, no current channel
+  EXPECT_EQ(judge(rating, 20, 30, 10, 19), Load::kWithin);
+  EXPECT_EQ(out_[RAIL_P5VSB][0], Load::kUnknown);  // no rating, no current channel
 }
 
 TEST_F(RatingTest, ShortExcursionIsAllowedAndALongOneIsNot) {
   Rating rating(jig_, &unit_, &limits_);
   // 60 A is 120 %: allowed for 1 ms by either column, between the columns up to 100 ms, beyond both afterwards.
-  EXPECT_EQ(judge(rating, 45, 45, 15, 15), WITHIN_RATING_YES);
-  EXPECT_EQ(judge(rating, 45, 45, 15, 15), WITHIN_RATING_UNKNOWN);
+  EXPECT_EQ(judge(rating, 45, 45, 15, 15), Load::kWithin);
+  EXPECT_EQ(judge(rating, 45, 45, 15, 15), Load::kDoubtful);
   for (int i = 0; i < 98; ++i) judge(rating, 45, 45, 15, 15);
-  EXPECT_EQ(judge(rating, 45, 45, 15, 15), WITHIN_RATING_NO);
-  EXPECT_EQ(out_[RAIL_P5VSB][0], WITHIN_RATING_NO);  // the total is beyond its label: no rail is within
-  EXPECT_EQ(judge(rating, 30, 30, 15, 15), WITHIN_RATING_YES);
-  EXPECT_EQ(judge(rating, 45, 45, 15, 15), WITHIN_RATING_YES);
+  EXPECT_EQ(judge(rating, 45, 45, 15, 15), Load::kOutside);
+  EXPECT_EQ(out_[RAIL_P5VSB][0], Load::kOutside);  // the total is beyond its label: no rail is within
+  EXPECT_EQ(judge(rating, 30, 30, 15, 15), Load::kWithin);
+  EXPECT_EQ(judge(rating, 45, 45, 15, 15), Load::kWithin);
 }
 
 TEST_F(RatingTest, WithoutATableTheLabelIsTheLimit) {
   Rating rating(jig_, &unit_, nullptr);
-  EXPECT_EQ(judge(rating, 45, 45, 15, 15), WITHIN_RATING_NO);
-  EXPECT_EQ(judge(rating, 35, 35, 15, 15), WITHIN_RATING_UNKNOWN);  // 50 A -+ 0.2 A: neither is certain
+  EXPECT_EQ(judge(rating, 45, 45, 15, 15), Load::kOutside);
+  EXPECT_EQ(judge(rating, 35, 35, 15, 15), Load::kDoubtful);  // 50 A -+ 0.2 A: neither is certain
 }
 
 // Peaks of 30 A and 30 A need not coincide: between max(30 + 5, 5 + 30) and 60 A.
 TEST_F(RatingTest, PeaksOfTwoChannelsAreOnlyABound) {
   Rating rating(jig_, &unit_, nullptr);
-  EXPECT_EQ(judge(rating, 5, 30, 5, 30), WITHIN_RATING_UNKNOWN);
-  EXPECT_EQ(judge(rating, 5, 55, 5, 10), WITHIN_RATING_NO);
+  EXPECT_EQ(judge(rating, 5, 30, 5, 30), Load::kDoubtful);
+  EXPECT_EQ(judge(rating, 5, 55, 5, 10), Load::kOutside);
 }
 
 TEST_F(RatingTest, GapEndsAnOverload) {
   Rating rating(jig_, &unit_, &limits_);
   judge(rating, 45, 45, 15, 15);
   rating.gap();
-  EXPECT_EQ(judge(rating, 45, 45, 15, 15), WITHIN_RATING_YES);
+  EXPECT_EQ(judge(rating, 45, 45, 15, 15), Load::kWithin);
+}
+
+TEST(WithinRatingTest, DoubtfulIsPrintedAsUnknown) {
+  EXPECT_EQ(within_rating(Load::kDoubtful), WITHIN_RATING_UNKNOWN);
+  EXPECT_EQ(within_rating(Load::kUnknown), WITHIN_RATING_UNKNOWN);
+  EXPECT_EQ(within_rating(Load::kWithin), WITHIN_RATING_YES);
+  EXPECT_EQ(within_rating(Load::kOutside), WITHIN_RATING_NO);
 }
 
 TEST_F(RatingTest, NoUnitNothingKnown) {
   Rating rating(jig_, nullptr, &limits_);
-  EXPECT_EQ(judge(rating, 500, 500, 0, 0), WITHIN_RATING_UNKNOWN);
+  EXPECT_EQ(judge(rating, 500, 500, 0, 0), Load::kUnknown);
   EXPECT_EQ(rating.remarks().size(), 1U);
 }
 
@@ -149,8 +156,8 @@ TEST_F(RatingTest, SubRailNamesItsConnectors) {
   sub->set_amps(18);
   sub->add_connectors("processor-1");
   Rating rating(jig_, &unit_, nullptr);
-  EXPECT_EQ(judge(rating, 20, 20, 17, 17), WITHIN_RATING_YES);
-  EXPECT_EQ(judge(rating, 20, 20, 20, 20), WITHIN_RATING_NO);
+  EXPECT_EQ(judge(rating, 20, 20, 17, 17), Load::kWithin);
+  EXPECT_EQ(judge(rating, 20, 20, 20, 20), Load::kOutside);
 }
 
 TEST_F(RatingTest, CombinedLimitIsInWatts) {
@@ -158,8 +165,8 @@ TEST_F(RatingTest, CombinedLimitIsInWatts) {
   combined->add_rails(RAIL_P12V);
   combined->set_watts(360);  // 30 A
   Rating rating(jig_, &unit_, nullptr);
-  EXPECT_EQ(judge(rating, 19, 19, 10, 10), WITHIN_RATING_YES);
-  EXPECT_EQ(judge(rating, 21, 21, 10, 10), WITHIN_RATING_NO);
+  EXPECT_EQ(judge(rating, 19, 19, 10, 10), Load::kWithin);
+  EXPECT_EQ(judge(rating, 21, 21, 10, 10), Load::kOutside);
 }
 
 TEST(LimitForTest, ConnectorRowWinsAndNegativeRailsAreSorted) {
