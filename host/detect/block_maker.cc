@@ -2,6 +2,7 @@
 #include "host/detect/block_maker.h"
 
 #include <algorithm>
+#include <type_traits>
 
 #include "host/detect/arm.h"
 #include "host/detect/rule.h"
@@ -45,20 +46,34 @@ const Block& BlockMaker::make(const decode::WindowBatch& batch) {
   return block_;
 }
 
+namespace {
+
+struct Reduced {
+  std::int16_t low;
+  std::int16_t high;
+  std::int32_t sum_8;  // 19-bit means: 32 of them fit
+};
+
+/// With the count known when compiling, the three loops become vector instructions.
+template <typename Count>
+Reduced reduced(const wire::DecodedColumns& columns, Count count) {
+  Reduced result{columns.min[0], columns.max[0], 0};
+  for (std::uint32_t i = 0; i < count; ++i) result.low = std::min(result.low, columns.min[i]);
+  for (std::uint32_t i = 0; i < count; ++i) result.high = std::max(result.high, columns.max[i]);
+  for (std::uint32_t i = 0; i < count; ++i) result.sum_8 += columns.mean_8[i];
+  return result;
+}
+
+}  // namespace
+
 void BlockMaker::reduce(const decode::WindowBatch& batch) {
+  constexpr std::integral_constant<std::uint32_t, wire::kWindowsPerBlock> kFull;
   for (const model::JigChannel* channel : used_) {
     const auto& columns = batch.windows->channels[channel->index];
-    std::int16_t low = columns.min[0];
-    std::int16_t high = columns.max[0];
-    std::int64_t sum = 0;
-    for (std::uint32_t window = 0; window < block_.count; ++window) {
-      low = std::min(low, columns.min[window]);
-      high = std::max(high, columns.max[window]);
-      sum += columns.mean_8[window];
-    }
-    block_.low[channel->index] = low;
-    block_.high[channel->index] = high;
-    block_.sum_8[channel->index] = sum;
+    const Reduced one = block_.count == kFull ? reduced(columns, kFull) : reduced(columns, block_.count);
+    block_.low[channel->index] = one.low;
+    block_.high[channel->index] = one.high;
+    block_.sum_8[channel->index] = one.sum_8;
   }
   for (const model::JigChannel* channel : currents_) {
     const auto& columns = batch.windows->channels[channel->index];

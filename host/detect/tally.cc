@@ -19,10 +19,17 @@ Tally::Tally(const model::Jig& jig) : scan_period_s_(1 / jig.scan_rate_hz()) {
 void Tally::add(const Block& block, const SettledFinder& finder) {
   scans_seen_ += std::uint64_t{block.scans} * block.count;
   scans_on_ += std::uint64_t{block.scans} * static_cast<unsigned>(std::popcount(block.on));
+  Loads loads;
+  for (std::size_t rail = 1; rail < judge::kRailCount; ++rail) {
+    for (std::uint32_t mask = block.settled[rail] & block.on; mask != 0; mask &= mask - 1) {
+      const auto i = static_cast<std::uint32_t>(std::countr_zero(mask));
+      loads[rail][i] = finder.load(static_cast<steadyrail::proto::Rail>(rail), block, i);
+    }
+  }
   for (std::size_t i = 0; i < channels_.size(); ++i) {
     ChannelTally& tally = channels_[i];
     extremes(block, tally);
-    means(block, finder, tally, pools_[i]);
+    means(block, loads, tally, pools_[i]);
   }
 }
 
@@ -53,7 +60,7 @@ void Tally::extremes(const Block& block, ChannelTally& tally) {
   }
 }
 
-void Tally::means(const Block& block, const SettledFinder& finder, ChannelTally& tally, SettledPools& pools) {
+void Tally::means(const Block& block, const Loads& loads, ChannelTally& tally, SettledPools& pools) {
   std::uint32_t mask = block.settled[tally.rail] & block.on;
   const auto& columns = block.windows->channels[tally.channel];
   for (; mask != 0; mask &= mask - 1) {
@@ -62,8 +69,7 @@ void Tally::means(const Block& block, const SettledFinder& finder, ChannelTally&
     // A load that stands still for long has outlasted every excursion allowance: in doubt it is left out too.
     if (within == judge::Load::kOutside || within == judge::Load::kDoubtful) continue;
     SettledPools::Mean mean;
-    const double load = finder.load(tally.rail, block, i);
-    if (!pools.add(load, block.start_of(i), block.scans, columns.mean_8[i], within, mean)) continue;
+    if (!pools.add(loads[tally.rail][i], block.start_of(i), block.scans, columns.mean_8[i], within, mean)) continue;
     tally.settled_s += pools.scans_of_mean() * scan_period_s_;
     auto& [low, high] = tally.settled;
     if (!low || mean.code < low->code) low = Worst{mean.code, mean.at, mean.within};

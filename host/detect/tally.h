@@ -42,7 +42,8 @@ class Tally {
 
  private:
   void extremes(const Block& block, ChannelTally& tally);
-  void means(const Block& block, const SettledFinder& finder, ChannelTally& tally, SettledPools& pools);
+  using Loads = std::array<std::array<double, wire::kWindowsPerBlock>, judge::kRailCount>;  // A, where settled
+  void means(const Block& block, const Loads& loads, ChannelTally& tally, SettledPools& pools);
 
   std::vector<ChannelTally> channels_;
   std::vector<SettledPools> pools_;
