@@ -27,8 +27,8 @@ inline constexpr std::size_t kLanesMost = kLanesOf<Quad>;
 
 inline bool machine_is_wide() {
 #if HOST_HAS_WIDE
-  static const bool wide = __builtin_cpu_supports("avx2") != 0;
-  return wide;
+  static const bool kWide = __builtin_cpu_supports("avx2") != 0;
+  return kWide;
 #else
   return false;
 #endif

@@ -145,6 +145,7 @@ void RailSet::settle(const RailDrive& drive, const TapAmps& amps) {
 void RailSet::set_contact(const std::array<double, kTaps>& ohm) {
   for (Unit& unit : units_) {
     std::vector<double> by_port;
+    by_port.reserve(unit.taps.size());
     for (const Tap tap : unit.taps) by_port.push_back(ohm[tap]);
     unit.plant.set_contact(by_port);
   }

@@ -86,8 +86,6 @@ void World::next_block(wire::ScanCodes& codes, std::vector<wire::ScanEdge>& edge
     advance(outputs);  // up to the next sampling instant
     ++scan_;
   }
-  if (edges.size() < 2) return;
-  std::ranges::stable_sort(edges, {}, [](const wire::ScanEdge& edge) { return edge.offset * 256 + edge.offset_256; });
 }
 
 void World::add_edge(int line, bool high, double share, std::uint32_t pulse_ns) {
@@ -95,10 +93,11 @@ void World::add_edge(int line, bool high, double share, std::uint32_t pulse_ns) 
   wire::ScanEdge edge{};
   edge.line = static_cast<std::uint8_t>(line);
   edge.high = high;
-  edge.offset = scan_in_block_;
+  edge.offset = static_cast<std::uint16_t>(scan_in_block_);
   edge.offset_256 = static_cast<std::uint16_t>(std::clamp(share * 256, 0.0, 255.0));
   edge.pulse_ns = pulse_ns;
-  edges_->push_back(edge);
+  const auto time = [](const wire::ScanEdge& e) { return e.offset * 256 + e.offset_256; };
+  edges_->insert(std::ranges::upper_bound(*edges_, time(edge), {}, time), edge);
 }
 
 void World::advance(const wire::JigOutputs& outputs) {

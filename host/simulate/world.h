@@ -63,7 +63,7 @@ class World {
   double temperature_c_ = 25;
   Signals signals_{};
   std::uint64_t scan_ = 0;
-  std::uint16_t scan_in_block_ = 0;
+  std::size_t scan_in_block_ = 0;
   std::vector<wire::ScanEdge>* edges_ = nullptr;  // of the block under way
 };
 
