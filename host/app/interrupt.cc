@@ -2,11 +2,11 @@
 #include "host/app/interrupt.h"
 
 #include <pthread.h>
-#include <signal.h>
-#include <time.h>
 #include <unistd.h>
 
+#include <csignal>
 #include <cstring>
+#include <ctime>
 
 namespace host::app {
 namespace {
@@ -24,6 +24,10 @@ sigset_t stop_signals() {
 }  // namespace
 
 Interrupt::Interrupt() {
+  // A reader of our words that goes away, or a limit on the size of files, is an error of one write, not the end of a
+  // session.
+  std::signal(SIGPIPE, SIG_IGN);
+  std::signal(SIGXFSZ, SIG_IGN);
   const sigset_t set = stop_signals();
   pthread_sigmask(SIG_BLOCK, &set, nullptr);
   waiter_ = std::jthread([this, set](const std::stop_token& done) {

@@ -8,7 +8,8 @@
 namespace host::app {
 
 /// Takes SIGINT, SIGTERM and SIGHUP over while it lives. Build it before any thread, so that they all inherit the mask.
-/// The first signal requests a stop; the second ends the program at once, with what is recorded so far on disk.
+/// Failing writes stay errors: SIGPIPE and SIGXFSZ are ignored from then on. The first signal requests a stop; the
+/// second ends the program at once, with what is recorded so far on disk.
 class Interrupt {
  public:
   Interrupt();

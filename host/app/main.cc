@@ -12,9 +12,8 @@
 #include "host/app/terminal.h"
 #include "host/app/verbs.h"
 
+namespace host::app {
 namespace {
-
-using namespace host::app;
 
 template <typename... Handlers>
 struct Overloaded : Handlers... {
@@ -39,20 +38,23 @@ int run(const Command& command, Terminal& terminal) {
 }
 
 }  // namespace
+}  // namespace host::app
 
 int main(int argc, char** argv) {
+  using host::app::Terminal;
   Terminal terminal(std::cout, std::cerr, isatty(STDERR_FILENO) == 1);
   try {
-    const auto command = parse_command_line(std::vector<std::string>(argv + (argc > 0 ? 1 : 0), argv + argc));
+    const auto command =
+        host::app::parse_command_line(std::vector<std::string>(argv + (argc > 0 ? 1 : 0), argv + argc));
     if (!command) {
       (command.error().status == 0 ? std::cout : std::cerr) << command.error().text;
       return command.error().status;
     }
-    const int status = run(*command, terminal);
+    const int status = host::app::run(*command, terminal);
     std::cout.flush();
-    if (!std::cout) return terminal.complain("standard output could not be written", kExitNotFinished);
+    if (!std::cout) return terminal.complain("standard output could not be written", host::app::kExitNotFinished);
     return status;
   } catch (const std::exception& error) {
-    return terminal.complain(std::string("internal error: ") + error.what(), kExitNotFinished);
+    return terminal.complain(std::string("internal error: ") + error.what(), host::app::kExitNotFinished);
   }
 }

@@ -3,7 +3,6 @@
 
 #include <fcntl.h>
 #include <poll.h>
-#include <signal.h>
 #include <spawn.h>
 #include <sys/socket.h>
 #include <sys/wait.h>
@@ -12,6 +11,7 @@
 #include <array>
 #include <cerrno>
 #include <chrono>
+#include <csignal>
 #include <cstring>
 #include <thread>
 #include <utility>
@@ -65,7 +65,13 @@ std::expected<pid_t, std::string> spawn(const std::string& program, const std::s
   sigemptyset(&none);
   posix_spawnattr_setsigmask(&attributes, &none);
   posix_spawnattr_setpgroup(&attributes, 0);
-  posix_spawnattr_setflags(&attributes, POSIX_SPAWN_SETSIGMASK | POSIX_SPAWN_SETPGROUP);
+  // Ignored signals would stay ignored.
+  sigset_t ignored_here;
+  sigemptyset(&ignored_here);
+  sigaddset(&ignored_here, SIGPIPE);
+  sigaddset(&ignored_here, SIGXFSZ);
+  posix_spawnattr_setsigdefault(&attributes, &ignored_here);
+  posix_spawnattr_setflags(&attributes, POSIX_SPAWN_SETSIGMASK | POSIX_SPAWN_SETPGROUP | POSIX_SPAWN_SETSIGDEF);
   std::array<std::string, 9> words{program,
                                    "--scan-fd",
                                    std::to_string(kChildScanFd),

@@ -40,12 +40,16 @@ std::string finding(const proto::Verdict& verdict) {
   return text;
 }
 
+/// Verdicts of one decision, the farthest beyond its limit first; equal ones in the order of the result.
 std::vector<const proto::Verdict*> decided(const proto::SessionResult& result, proto::Decision decision) {
-  std::vector<const proto::Verdict*> out;
-  for (const proto::Verdict& verdict : result.verdicts()) {
-    if (verdict.decision() == decision) out.push_back(&verdict);
+  std::vector<std::pair<double, int>> order;
+  for (int i = 0; i < result.verdicts_size(); ++i) {
+    if (result.verdicts(i).decision() == decision) order.emplace_back(-beyond(result.verdicts(i)), i);
   }
-  std::ranges::stable_sort(out, std::ranges::greater{}, [](const proto::Verdict* verdict) { return beyond(*verdict); });
+  std::ranges::sort(order);
+  std::vector<const proto::Verdict*> out;
+  out.reserve(order.size());
+  for (const auto& [distance, index] : order) out.push_back(&result.verdicts(index));
   return out;
 }
 

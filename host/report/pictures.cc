@@ -116,14 +116,14 @@ std::string event_figures(const ReportInput& input) {
 
 std::string overview_figures(const ReportInput& input) {
   if (input.drawings == nullptr) return "";
-  std::vector<std::pair<int, const proto::Overview*>> order;
-  for (const proto::Overview& overview : input.drawings->overviews()) {
-    if (const auto rank = overview_rank(input, overview.channel())) order.emplace_back(*rank, &overview);
+  std::vector<std::pair<int, int>> order;  // rank, place among the overviews
+  for (int i = 0; i < input.drawings->overviews_size(); ++i) {
+    if (const auto rank = overview_rank(input, input.drawings->overviews(i).channel())) order.emplace_back(*rank, i);
   }
-  std::ranges::stable_sort(order, {}, [](const auto& entry) { return entry.first; });
+  std::ranges::sort(order);
   std::string out;
   for (std::size_t i = 0; i < std::min(order.size(), kOverviewsMax); ++i)
-    out += overview_figure(input, *order[i].second);
+    out += overview_figure(input, input.drawings->overviews(order[i].second));
   if (out.empty()) return "";
   return paragraph(
              "Each channel over the whole session, lowest to highest value of every stretch. A dashed line is a "

@@ -22,9 +22,8 @@ std::string titled_bullets(std::string_view title, const std::vector<std::string
 /// What a jig of this kind cannot see, whatever the session.
 std::vector<std::string> beyond_the_jig() {
   return {
-      "Ripple and noise: limits are defined up to 20 MHz; this jig sees a few kilohertz. It may find ripple too large, "
-      "it "
-      "can never find it good.",
+      "Ripple and noise up to 20 MHz: this jig sees a few kilohertz of it. It could find too much, never enough to "
+      "pass.",
       "Dips shorter than about 60 µs: seen, but in less than their true depth.",
       "Slew of the load steps: edges steeper than one scan are not measured.",
       "How current divides among the pins of one connector.",

@@ -2,6 +2,7 @@
 #include "host/report/summary.h"
 
 #include <algorithm>
+#include <numeric>
 #include <tuple>
 
 #include <fmt/format.h>
@@ -92,6 +93,7 @@ std::string coverage_lines(const proto::SessionResult& result) {
 
 std::string text_table(const std::vector<std::string>& header, const std::vector<std::vector<std::string>>& rows) {
   std::vector<std::size_t> widths;
+  widths.reserve(header.size());
   for (const std::string& cell : header) widths.push_back(columns(cell));
   std::vector<std::vector<std::string>> cells;
   for (const auto& row : rows) {
@@ -114,13 +116,17 @@ std::string text_table(const std::vector<std::string>& header, const std::vector
 }
 
 std::vector<const proto::EventResult*> worst_events(const proto::SessionResult& result, std::size_t count_max) {
+  std::vector<int> order(static_cast<std::size_t>(result.events_size()));
+  std::iota(order.begin(), order.end(), 0);
+  const auto key = [&](int index) {
+    const proto::EventResult& event = result.events(index);
+    return std::tuple(rank(event.decision()), rank(event.kind()), -event.depth_v(), event.start_s(), index);
+  };
+  std::ranges::sort(order, {}, key);
+  if (order.size() > count_max) order.resize(count_max);
   std::vector<const proto::EventResult*> events;
-  for (const proto::EventResult& event : result.events()) events.push_back(&event);
-  std::ranges::stable_sort(events, [](const proto::EventResult* left, const proto::EventResult* right) {
-    return std::tuple(rank(left->decision()), rank(left->kind()), -left->depth_v(), left->start_s()) <
-           std::tuple(rank(right->decision()), rank(right->kind()), -right->depth_v(), right->start_s());
-  });
-  if (events.size() > count_max) events.resize(count_max);
+  events.reserve(order.size());
+  for (const int index : order) events.push_back(&result.events(index));
   return events;
 }
 

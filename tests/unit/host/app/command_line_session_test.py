@@ -1,0 +1,257 @@
+# SPDX-License-Identifier: Apache-2.0
+"""Sessions: rehearsals, a watch, Ctrl-C, a jig that dies, a disk that fills."""
+import os
+import random
+import re
+import resource
+import shutil
+import signal
+import socket
+import struct
+import subprocess
+import threading
+import time
+import unittest
+import uuid
+
+from command_line import CAUTION, JIG, PATIENCE_S, PROGRAM, Workspace, content, run
+
+
+class Rehearsals(Workspace):
+    def test_it_says_simulated_everywhere_and_shows_the_caution(self):
+        self.assertIn(CAUTION.strip(), self.rehearsed.stderr)
+        self.assertTrue(self.rehearsed.stdout.startswith("SIMULATED"))
+        self.assertIn("Recording (simulated): ", self.rehearsed.stdout)
+        self.assertTrue(self.result()["simulated"])
+        page = content(self.path("base.html")).decode()
+        self.assertEqual(page.count("<section"), page.count('<span class="mark">simulated</span>'))
+        for absent in ["<script", "src=", "href=", "http-equiv"]:
+            self.assertNotIn(absent, page)
+        self.assertIn(CAUTION.splitlines()[0][:40], page)
+
+    def test_a_loose_connector_fails_where_it_is_and_nowhere_else(self):
+        self.assertEqual(self.rehearsed.returncode, 1)
+        failed = {verdict["channel"] for verdict in self.result()["verdicts"] if verdict["decision"] == "fail"}
+        self.assertEqual(failed, {"graphics-1"})
+        self.assertEqual(self.result()["conclusion"], "not-tested")
+
+    def test_the_healthy_supply_fails_nothing_under_atx_3(self):
+        call = run("rehearse", "--scenario", "healthy", "--seed", "5", "--for", "6s", "--json", self.path("h.json"))
+        self.assertIn(call.returncode, (0, 4))
+        result = self.result("h.json")
+        self.assertEqual(result["edition"], "atx-3.0")
+        self.assertEqual([verdict for verdict in result["verdicts"] if verdict["decision"] == "fail"], [])
+
+    def test_one_seed_gives_one_recording_and_another_seed_another(self):
+        again, other = self.path("again.steadyrail"), self.path("other.steadyrail")
+        for seed, out in [("5", again), ("6", other)]:
+            run("rehearse", "--scenario", "loose-connector", "--seed", seed, "--for", "6s", "--out", out)
+        base = content(self.recording)
+        self.assertEqual(content(again), base)
+        self.assertNotEqual(content(other), base)
+
+    def test_nothing_is_lost_in_free_pace(self):
+        coverage = self.result()["coverage"]
+        self.assertEqual(coverage["scansExpected"], 6 * 32000)
+        self.assertEqual(coverage["scansSeen"], coverage["scansExpected"])
+        self.assertEqual((coverage["framesDamaged"], coverage["bytesDiscarded"], coverage["gaps"]), (0, 0, []))
+
+    def test_real_pace_takes_its_time(self):
+        began = time.monotonic()
+        call = run("rehearse", "--seed", "1", "--for", "2s", "--pace", "real", "--json", self.path("real.json"))
+        self.assertIn(call.returncode, (0, 1, 4), call.stderr)
+        self.assertGreaterEqual(time.monotonic() - began, 2)
+        self.assertGreater(self.result("real.json")["coverage"]["scansExpected"], 1.5 * 32000)
+
+    def test_scenarios_are_listed(self):
+        call = run("rehearse", "--scenario", "list")
+        self.assertEqual(call.returncode, 0)
+        for name in ["healthy", "tired-capacitors", "weak-12v", "standby-loss", "overvoltage", "group-regulated",
+                     "overload", "overcurrent-trip", "loose-connector", "loose-return", "intermittent-contact",
+                     "mains-brownout", "pc-freeze"]:
+            self.assertRegex(call.stdout, r"(?m)^ +%s " % name)
+
+    def test_a_missing_virtual_jig_is_said(self):
+        lonely = self.path("lonely")
+        os.makedirs(lonely, exist_ok=True)
+        shutil.copy(PROGRAM, lonely)
+        call = subprocess.run([os.path.join(lonely, "steadyrail"), "rehearse", "--for", "1s"], capture_output=True,
+                              text=True, timeout=PATIENCE_S)
+        self.assertEqual(call.returncode, 3)
+        self.assertIn("steadyrail-virtual-jig", call.stderr)
+
+
+class Interruptions(Workspace):
+    def begin(self, out):
+        """A long rehearsal, once it has recorded a megabyte; with a mark in its environment to find its children by."""
+        mark = uuid.uuid4().hex
+        call = subprocess.Popen([PROGRAM, "rehearse", "--seed", "4", "--for", "24h", "--out", out], text=True,
+                                stdout=subprocess.PIPE, stderr=subprocess.PIPE, stdin=subprocess.DEVNULL,
+                                env=dict(os.environ, STEADYRAIL_TEST_MARK=mark))
+        until = time.monotonic() + PATIENCE_S
+        while not (os.path.exists(out) and os.path.getsize(out) > 1_000_000):
+            self.assertLess(time.monotonic(), until)
+            self.assertIsNone(call.poll(), "it ended by itself")
+            time.sleep(0.05)
+        return call, mark
+
+    def marked(self, mark, name):
+        """Process ids that carry the mark and run a program of that name."""
+        found = []
+        for pid in filter(str.isdigit, os.listdir("/proc")):
+            try:
+                with open(f"/proc/{pid}/environ", "rb") as file:
+                    mine = mark.encode() in file.read()
+                if mine and os.path.basename(os.readlink(f"/proc/{pid}/exe")) == name:
+                    found.append(int(pid))
+            except OSError:
+                pass
+        return found
+
+    def end(self, call):
+        out, err = call.communicate(timeout=PATIENCE_S)
+        return call.returncode, out, err
+
+    def review(self, recording):
+        call = run("review", recording, "--json", self.path("cut.json"))
+        self.assertIn(call.returncode, (0, 1, 4), call.stderr)
+        return self.result("cut.json")
+
+    def test_ctrl_c_ends_the_session_in_order(self):
+        out = self.path("ctrl-c.steadyrail")
+        call, mark = self.begin(out)
+        call.send_signal(signal.SIGINT)
+        status, text, _ = self.end(call)
+        self.assertIn(status, (0, 1, 4))
+        self.assertIn("Verdicts", text)
+        result = self.review(out)
+        self.assertEqual(result["session"]["ended"], "interrupted")
+        self.assertEqual(result["coverage"]["gaps"], [])
+        self.assertEqual(self.marked(mark, "steadyrail-virtual-jig"), [])
+
+    def test_a_jig_that_dies_ends_the_session_and_keeps_the_recording(self):
+        out = self.path("dead-jig.steadyrail")
+        call, mark = self.begin(out)
+        children = self.marked(mark, "steadyrail-virtual-jig")
+        self.assertEqual(len(children), 1)
+        os.kill(children[0], signal.SIGKILL)
+        status, _, errors = self.end(call)
+        self.assertEqual(status, 3, errors)
+        self.assertGreater(self.review(out)["coverage"]["scansSeen"], 0)
+
+    def test_a_full_disk_keeps_what_stands_and_says_what_is_lost(self):
+        def a_megabyte():
+            resource.setrlimit(resource.RLIMIT_FSIZE, (1_000_000, 1_000_000))
+
+        out = self.path("full.steadyrail")
+        call = run("rehearse", "--seed", "4", "--for", "20s", "--out", out, preexec_fn=a_megabyte)
+        self.assertEqual(call.returncode, 3, call.stderr)
+        self.assertIn("the disk was full", call.stderr)
+        self.assertLessEqual(os.path.getsize(out), 1_000_000)
+        result = self.review(out)
+        self.assertEqual(result["session"]["ended"], "disk-full")
+        self.assertGreater(result["coverage"]["scansSeen"], 0)
+
+    def test_readers_that_go_away_do_not_end_a_session(self):
+        out = self.path("unread.steadyrail")
+        call = subprocess.Popen([PROGRAM, "rehearse", "--seed", "4", "--for", "5s", "--out", out],
+                                stdout=subprocess.PIPE, stderr=subprocess.PIPE, stdin=subprocess.DEVNULL)
+        call.stdout.close()
+        call.stderr.close()
+        self.assertEqual(call.wait(timeout=PATIENCE_S), 3)
+        self.assertEqual(self.review(out)["session"]["ended"], "finished")
+
+    def test_ctrl_c_at_any_moment_ends_it(self):
+        seed = 11
+        chance = random.Random(seed)
+        for trial in range(8):
+            out = self.path(f"moment-{trial}.steadyrail")
+            call = subprocess.Popen([PROGRAM, "rehearse", "--seed", "4", "--for", "24h", "--out", out], text=True,
+                                    stdout=subprocess.PIPE, stderr=subprocess.PIPE, stdin=subprocess.DEVNULL)
+            moment = chance.uniform(0.02, 0.8)
+            time.sleep(moment)
+            call.send_signal(signal.SIGINT)
+            status, _, errors = self.end(call)
+            self.assertIn(status, (0, 1, 3, 4, -signal.SIGINT), f"seed {seed}, after {moment:.3f} s: {errors}")
+            if os.path.exists(out):
+                self.review(out)
+
+    def test_a_program_killed_outright_leaves_a_recording_and_no_jig(self):
+        out = self.path("killed.steadyrail")
+        call, mark = self.begin(out)
+        call.kill()
+        call.communicate()
+        self.assertEqual(self.review(out)["session"]["ended"], "cut")
+        until = time.monotonic() + 30
+        while self.marked(mark, "steadyrail-virtual-jig"):
+            self.assertLess(time.monotonic(), until, "the jig outlived the program")
+            time.sleep(0.1)
+
+
+class Watches(Workspace):
+    """A watch over a pseudo-terminal: the firmware as a process, fed a supply at nominal volts by this test."""
+
+    BLOCK = struct.Struct("<IIQII")
+
+    NOMINAL = {"RAIL_P12V": 12, "RAIL_P5V": 5, "RAIL_P3V3": 3.3, "RAIL_M12V": -12, "RAIL_P5VSB": 5}
+    LINES = {"pwr-ok": 5, "ps-on": 0.2}
+
+    def nominal_codes(self):
+        """Codes of the reference jig: rails at nominal, PWR_OK high, PS_ON# low, mid-scale elsewhere."""
+        codes = [0] * 24
+        for block in re.findall(r"(?m)^channels \{(.*?)^\}", content(JIG).decode(), re.S):
+            field = lambda name: re.search(name + r': "?([^" \n]+)', block)
+            value = self.LINES.get(field("name").group(1))
+            if "CHANNEL_KIND_RAIL_VOLTAGE" in block:
+                value = self.NOMINAL[field("rail").group(1)]
+            if value is not None:
+                offset, scale = (float(field(name).group(1)) for name in ("unit_at_code_0", "unit_per_code"))
+                codes[int(field("index").group(1))] = round((value - offset) / scale)
+        return codes
+
+    def feed(self, scans, stop):
+        began = time.monotonic()
+        codes = struct.pack("<24h", *self.nominal_codes()) * 32
+        block = 0
+        while not stop.is_set():
+            scans.sendall(self.BLOCK.pack(0x53524431, 0, block * 32, 0, 0) + codes)
+            if len(scans.recv(16, socket.MSG_WAITALL)) < 16:
+                return
+            block += 1
+            time.sleep(max(0, began + block / 1000 - time.monotonic()))
+
+    def test_it_records_judges_and_reports(self):
+        ours, theirs = socket.socketpair()
+        announced, announce = os.pipe()
+        jig = subprocess.Popen([os.path.join(os.path.dirname(PROGRAM), "steadyrail-virtual-jig"), "--scan-fd",
+                                str(theirs.fileno()), "--announce-fd", str(announce), "--line", "drop"],
+                               pass_fds=(theirs.fileno(), announce))
+        theirs.close()
+        os.close(announce)
+        stop = threading.Event()
+        try:
+            with os.fdopen(announced) as pipe:
+                port = pipe.readline().strip()
+            feeder = threading.Thread(target=self.feed, args=(ours, stop), daemon=True)
+            feeder.start()
+            out = self.path("watch.steadyrail")
+            call = run("watch", port, "--limits", "atx-3.0", "--for", "2s", "--already-checked", "--out", out, "--json",
+                       self.path("watch.json"), "--question", "Does it hold?")
+            self.assertEqual(call.returncode, 4, call.stderr)
+            self.assertIn(CAUTION.strip(), call.stderr)
+            self.assertIn("Does it hold?", call.stdout)
+            result = self.result("watch.json")
+            self.assertEqual(result["session"]["ended"], "finished")
+            self.assertGreater(result["coverage"]["scansSeen"], 32000)
+            main = [v for v in result["verdicts"] if v["channel"] == "main-12v" and v["quantity"] == "static"][0]
+            self.assertAlmostEqual(main["value"], 12.0, delta=0.02)
+            self.assertEqual(run("review", out).returncode, 4)
+            self.assertEqual(run("watch", port, "--already-checked", "--out", out).returncode, 2)
+        finally:
+            stop.set()
+            ours.close()
+            jig.wait(timeout=PATIENCE_S)
+
+
+if __name__ == "__main__":
+    unittest.main(verbosity=2)
