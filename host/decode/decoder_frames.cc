@@ -7,7 +7,7 @@
 namespace host::decode {
 namespace {
 
-using namespace steadyrail::proto;
+namespace proto = steadyrail::proto;
 
 // A restart's hole is at least one block long, so that no reader can take it for continuous measurement.
 constexpr std::uint64_t kRestartScansLeast = wire::kScansPerBlock;
@@ -39,7 +39,7 @@ void Decoder::State::take_frame(std::span<const std::byte> frame) {
   }
   if (succession == Succession::kAfterLoss) {
     counts.missing += sequence.missing();
-    continuity.blame(LOSS_CAUSE_SEQUENCE_GAP);
+    continuity.blame(proto::LOSS_CAUSE_SEQUENCE_GAP);
   }
   if (succession == Succession::kRestart) restart(envelope->boot);
   if (!take_message(*envelope)) {
@@ -52,20 +52,20 @@ void Decoder::State::take_frame(std::span<const std::byte> frame) {
 void Decoder::State::damaged(std::size_t bytes) {
   ++counts.damaged;
   counts.bytes_damaged += bytes;
-  continuity.blame(LOSS_CAUSE_DAMAGED);
+  continuity.blame(proto::LOSS_CAUSE_DAMAGED);
 }
 
 void Decoder::State::take_overlong(std::uint64_t bytes) {
   if (!listening_in) {
     ++counts.overlong;
     counts.bytes_overlong += bytes;
-    continuity.blame(LOSS_CAUSE_OVERLONG);
+    continuity.blame(proto::LOSS_CAUSE_OVERLONG);
   }
   listening_in = false;
 }
 
 void Decoder::State::restart(std::uint32_t boot) {
-  continuity.blame(LOSS_CAUSE_RESET);
+  continuity.blame(proto::LOSS_CAUSE_RESET);
   losses.restarted();
   offset = continuity.horizon() + kRestartScansLeast;
   offset_open = true;
@@ -78,37 +78,37 @@ void Decoder::State::take_note(std::span<const std::byte> bytes, std::size_t fra
     damaged(frame_bytes);
     return;
   }
-  const HostNote& host_note = note.note();
+  const proto::HostNote& host_note = note.note();
   switch (host_note.kind_case()) {
-    case HostNote::kHeader:
+    case proto::HostNote::kHeader:
       take_header(host_note.header());
       return;
-    case HostNote::kReceived:
+    case proto::HostNote::kReceived:
       mark_arrival = model::HostTime{std::chrono::microseconds(host_note.received().utc_us())};
       return;
-    case HostNote::kPort:
-      if (host_note.port().state() == PORT_STATE_GONE) continuity.blame(LOSS_CAUSE_PORT_GONE);
-      if (host_note.port().state() == PORT_STATE_OPENED) {
+    case proto::HostNote::kPort:
+      if (host_note.port().state() == proto::PORT_STATE_GONE) continuity.blame(proto::LOSS_CAUSE_PORT_GONE);
+      if (host_note.port().state() == proto::PORT_STATE_OPENED) {
         listening_in = true;
         sequence.reopened();
       }
       break;
-    case HostNote::kLost:
-      continuity.blame(LOSS_CAUSE_DISK_FULL);
+    case proto::HostNote::kLost:
+      continuity.blame(proto::LOSS_CAUSE_DISK_FULL);
       remark(std::to_string(host_note.lost().bytes()) +
              " bytes are missing from the recording: " + host_note.lost().cause());
       break;
-    case HostNote::kClosing:
+    case proto::HostNote::kClosing:
       closing = host_note.closing().reason();
       break;
-    case HostNote::kMark:
-    case HostNote::KIND_NOT_SET:
+    case proto::HostNote::kMark:
+    case proto::HostNote::KIND_NOT_SET:
       break;
   }
   sink.note(host_note);
 }
 
-void Decoder::State::take_header(const RecordingHeader& told) {
+void Decoder::State::take_header(const proto::RecordingHeader& told) {
   header = told;
   if (header.jig().scan_rate_hz() != 0) scan_rate_hz = header.jig().scan_rate_hz();
   clock = ClockFit(scan_rate_hz);
@@ -128,7 +128,8 @@ void Decoder::State::finish() {
   if (const auto gap = continuity.finish()) sink.gap(*gap);
   for (const std::string& words : losses.remarks()) remark(words);
   if (counts.unknown != 0) {
-    remark(std::to_string(counts.unknown) + " frames of a kind this program does not know were passed over");
+    remark(std::to_string(counts.unknown) + (counts.unknown == 1 ? " frame" : " frames") +
+           " of a kind unknown to this program passed over");
   }
   sink.finish();
 }

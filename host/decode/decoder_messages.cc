@@ -9,7 +9,7 @@
 namespace host::decode {
 namespace {
 
-using namespace steadyrail::proto;
+namespace proto = steadyrail::proto;
 
 // No jig runs this long (292 million years at 32 kS/s): a larger index is damage, and sums stay far from overflow.
 constexpr std::uint64_t kScanMost = std::uint64_t{1} << 62;
@@ -26,25 +26,25 @@ bool is_window_length(std::uint32_t scans) {
 
 bool Decoder::State::take_message(const Envelope& envelope) {
   switch (envelope.content_field) {
-    case JigToHost::kHelloFieldNumber:
+    case proto::JigToHost::kHelloFieldNumber:
       return take_hello(envelope.content);
-    case JigToHost::kWindowsFieldNumber:
+    case proto::JigToHost::kWindowsFieldNumber:
       return take_windows(envelope);
-    case JigToHost::kCaptureFieldNumber:
+    case proto::JigToHost::kCaptureFieldNumber:
       return take_capture(envelope);
-    case JigToHost::kRawFieldNumber:
+    case proto::JigToHost::kRawFieldNumber:
       return take_raw(envelope);
-    case JigToHost::kEventFieldNumber:
+    case proto::JigToHost::kEventFieldNumber:
       return take_event(envelope.content);
-    case JigToHost::kStatusFieldNumber:
+    case proto::JigToHost::kStatusFieldNumber:
       return take_status(envelope.content);
-    case JigToHost::kAcknowledgementFieldNumber:
+    case proto::JigToHost::kAcknowledgementFieldNumber:
       if (!parse(acknowledgement, envelope.content) || acknowledgement.scan() > kScanMost) return false;
       continuity.acknowledged(acknowledgement.scan() + offset);
       return true;
-    case JigToHost::kTimeMarkFieldNumber:
+    case proto::JigToHost::kTimeMarkFieldNumber:
       return take_time_mark(envelope.content);
-    case JigToHost::kLogFieldNumber:
+    case proto::JigToHost::kLogFieldNumber:
       if (!parse(log, envelope.content)) return false;
       sink.log(log);
       return true;
@@ -55,7 +55,7 @@ bool Decoder::State::take_message(const Envelope& envelope) {
 }
 
 bool Decoder::State::take_hello(std::span<const std::byte> content) {
-  Hello said;
+  proto::Hello said;
   if (!parse(said, content) || said.scan() > kScanMost) return false;
   if (said.protocol_version() != wire::kProtocolVersion) {
     remark("the jig speaks protocol " + std::to_string(said.protocol_version()) + ", this program " +

@@ -42,12 +42,10 @@ class FieldReader {
 };
 
 void place_field(std::uint32_t number, std::span<const std::byte> bytes, Envelope& envelope) {
+  const bool known = number >= Message::kHelloFieldNumber && number <= Message::kLogFieldNumber;
   if (number == Message::kBodyFieldNumber) {
     envelope.body = bytes;
-  } else if (number >= Message::kHelloFieldNumber && number <= Message::kLogFieldNumber) {
-    envelope.content_field = number;
-    envelope.content = bytes;
-  } else if (envelope.content_field == 0) {
+  } else if (known || envelope.content_field == 0) {
     envelope.content_field = number;
     envelope.content = bytes;
   }

@@ -22,16 +22,17 @@ void JigLosses::restarted() {
 std::vector<std::string> JigLosses::remarks() const {
   const Counts counts = total();
   std::vector<std::string> words;
-  const auto tell = [&](std::uint64_t count, const char* what) {
-    if (count != 0) words.push_back(std::to_string(count) + " " + what);
+  const auto tell = [&](std::uint64_t count, const char* one, const char* many, const char* what) {
+    if (count != 0) words.push_back(std::to_string(count) + (count == 1 ? one : many) + what);
   };
-  tell(counts.scans_lost, "scans were lost in the jig before they could be reduced");
-  tell(counts.blocks_merged,
-       "window blocks were merged to fit the line: extremes are complete, time resolution is halved there");
-  tell(counts.blocks_dropped, "window blocks were dropped in the jig because the line could not carry them");
-  tell(counts.events_dropped, "events were dropped in the jig because the line could not carry them");
-  tell(counts.captures_dropped, "captures were dropped in the jig because the line could not carry them");
-  tell(counts.captures_late, "captures were not taken because every slot was in use");
+  const char* const no_room = " dropped in the jig because the line could not carry more";
+  tell(counts.scans_lost, " scan was", " scans were", " lost in the jig before reduction");
+  tell(counts.blocks_merged, " merge of window blocks was", " merges of window blocks were",
+       " needed to fit the line: extremes are complete, time resolution is halved there by each");
+  tell(counts.blocks_dropped, " window block was", " window blocks were", no_room);
+  tell(counts.events_dropped, " event was", " events were", no_room);
+  tell(counts.captures_dropped, " capture was", " captures were", no_room);
+  tell(counts.captures_late, " capture was", " captures were", " not taken because every slot was in use");
   return words;
 }
 

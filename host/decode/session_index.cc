@@ -160,7 +160,9 @@ std::expected<record::SideIndex, RecordError> index_of(const std::string& record
   const std::string path = record::SideIndex::path_of(recording);
   if (auto kept = record::SideIndex::load(path, *mark)) return kept;
   auto made = build_index(recording, progress);
-  if (made) (void)made->save(path);
+  if (made) {
+    [[maybe_unused]] const auto saved = made->save(path);
+  }
   return made;
 }
 

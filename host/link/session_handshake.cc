@@ -6,7 +6,7 @@
 
 namespace host::link {
 
-using namespace steadyrail::proto;
+namespace proto = steadyrail::proto;
 
 std::expected<void, LinkError> Session::Run::greet(const std::string& name) {
   close_port();
@@ -26,7 +26,7 @@ std::expected<void, LinkError> Session::Run::greet(const std::string& name) {
     return known;
   }
   events_.hello(*hello_);
-  note_port(PORT_STATE_OPENED);
+  note_port(proto::PORT_STATE_OPENED);
   tape_.wire(unproven_);
   unproven_.clear();
   taping_ = true;
@@ -71,9 +71,9 @@ std::expected<void, LinkError> Session::Run::check_hello() {
   return {};
 }
 
-std::expected<Acknowledgement, LinkError> Session::Run::require(Command asked) {
+std::expected<proto::Acknowledgement, LinkError> Session::Run::require(const Command& asked) {
   auto answer = command(asked);
-  if (!answer || answer->refusal() == REFUSAL_NONE) return answer;
+  if (!answer || answer->refusal() == proto::REFUSAL_NONE) return answer;
   const bool foreign = hello_ && hello_->protocol_version() != wire::kProtocolVersion;
   return std::unexpected(error(foreign ? LinkFault::kVersion : LinkFault::kRefused, refusal_words(asked, *answer)));
 }
@@ -82,13 +82,13 @@ std::expected<void, LinkError> Session::Run::begin_measuring() {
   Command configure;
   *configure.mutable_configure() = options_.configure;
   auto answer = command(configure);
-  if (answer && answer->refusal() == REFUSAL_RUNNING) {
+  if (answer && answer->refusal() == proto::REFUSAL_RUNNING) {
     // An earlier host left it running, or this one before the port went.
     Command stop;
     stop.mutable_stop();
     if (auto stopped = command(stop); !stopped) return std::unexpected(stopped.error());
     answer = require(configure);
-  } else if (answer && answer->refusal() != REFUSAL_NONE) {
+  } else if (answer && answer->refusal() != proto::REFUSAL_NONE) {
     answer = require(configure);
   }
   if (!answer) return std::unexpected(answer.error());

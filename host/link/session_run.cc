@@ -10,10 +10,10 @@
 
 namespace host::link {
 
-using namespace steadyrail::proto;
+namespace proto = steadyrail::proto;
 
-Session::Run::Run(SessionOptions options, const RecordingHeader& header, HostClock& clock, record::Writer* writer,
-                  decode::Decoder& decoder, SessionEvents& events)
+Session::Run::Run(SessionOptions options, const proto::RecordingHeader& header, HostClock& clock,
+                  record::Writer* writer, decode::Decoder& decoder, SessionEvents& events)
     : options_(std::move(options)),
       header_(writer == nullptr ? header : writer->header()),
       clock_(clock),
@@ -22,11 +22,11 @@ Session::Run::Run(SessionOptions options, const RecordingHeader& header, HostClo
       events_(events),
       tape_(clock, writer, decoder),
       work_(boost::asio::make_work_guard(context_)) {
-  watch_.on_hello = [this](const Hello& hello) { hello_ = hello; };
-  watch_.on_acknowledgement = [this](const Acknowledgement& answer) {
+  watch_.on_hello = [this](const proto::Hello& hello) { hello_ = hello; };
+  watch_.on_acknowledgement = [this](const proto::Acknowledgement& answer) {
     if (answer.id() == awaited_id_) acknowledgement_ = answer;
   };
-  watch_.on_status = [this](const Status& status) { last_status_seen_ = !status.running(); };
+  watch_.on_status = [this](const proto::Status& status) { last_status_seen_ = !status.running(); };
 }
 
 std::expected<SessionReport, LinkError> Session::Run::run() {
@@ -107,13 +107,14 @@ void Session::Run::serve_requests() {
     const auto answer = command(asked);
     if (!answer) {
       events_.remark(answer.error().message);
-    } else if (answer->refusal() != REFUSAL_NONE) {
+    } else if (answer->refusal() != proto::REFUSAL_NONE) {
       events_.command_refused(asked, *answer);
     }
   }
 }
 
 void Session::Run::stop_jig() {
+  if (!port_ || gone_) return;  // stopped while the jig was being looked for
   Command stop;
   stop.mutable_stop();
   const auto answer = command(stop);
@@ -145,7 +146,7 @@ SessionReport Session::Run::finish(SessionEnd end) {
   const bool lost = writer_ != nullptr && writer_->bytes_lost() != 0;
   report.end = lost && end == SessionEnd::kFinished ? SessionEnd::kDiskFull : end;
   const model::HostTime now = clock_.now();
-  HostNote closing;
+  proto::HostNote closing;
   closing.mutable_closing()->set_utc_us(static_cast<std::uint64_t>(now.since_epoch.count()));
   closing.mutable_closing()->set_reason(std::string(to_string(report.end)));
   if (const auto frame = record::note_frame(closing)) decoder_.feed(*frame);
@@ -160,8 +161,8 @@ SessionReport Session::Run::finish(SessionEnd end) {
   return report;
 }
 
-void Session::Run::note_port(PortState state) {
-  HostNote note;
+void Session::Run::note_port(proto::PortState state) {
+  proto::HostNote note;
   note.mutable_port()->set_state(state);
   note.mutable_port()->set_name(options_.port_label.empty() ? port_name_ : options_.port_label);
   note.mutable_port()->set_utc_us(static_cast<std::uint64_t>(clock_.now().since_epoch.count()));
@@ -186,9 +187,9 @@ void Session::Run::request_stop() {
   boost::asio::post(context_, [this] { stop_asked_ = true; });
 }
 
-void Session::Run::add_mark(Mark mark) {
+void Session::Run::add_mark(proto::Mark mark) {
   boost::asio::post(context_, [this, mark = std::move(mark)] {
-    HostNote note;
+    proto::HostNote note;
     *note.mutable_mark() = mark;
     tape_.note(note);
   });

@@ -51,7 +51,7 @@ class Session::Run {
   std::expected<void, LinkError> identify();
   std::expected<void, LinkError> check_hello();
   std::expected<void, LinkError> begin_measuring();
-  std::expected<steadyrail::proto::Acknowledgement, LinkError> require(Command command);
+  std::expected<steadyrail::proto::Acknowledgement, LinkError> require(const Command& asked);
 
   // session_run.cc
   SessionEnd measure();

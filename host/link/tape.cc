@@ -13,7 +13,7 @@
 namespace host::link {
 namespace {
 
-using namespace steadyrail::proto;
+namespace proto = steadyrail::proto;
 
 // Sequence, boot and a 64-bit scan in protobuf's widest varints, with checksum, stuffing and delimiter.
 constexpr std::size_t kMarkFrameBytesMax = 6 + 6 + 2 + 11 + 4 + 2;
@@ -23,8 +23,8 @@ std::optional<std::uint64_t> time_mark_scan(std::span<const std::byte> frame) {
   std::array<std::byte, kMarkFrameBytesMax> buffer;
   const auto payload = wire::decode_frame(frame.first(frame.size() - 1), buffer);
   const auto envelope = payload ? decode::read_envelope(*payload) : std::nullopt;
-  TimeMark mark;
-  if (!envelope || envelope->content_field != JigToHost::kTimeMarkFieldNumber ||
+  proto::TimeMark mark;
+  if (!envelope || envelope->content_field != proto::JigToHost::kTimeMarkFieldNumber ||
       !mark.ParseFromArray(envelope->content.data(), static_cast<int>(envelope->content.size()))) {
     return std::nullopt;
   }
@@ -33,8 +33,8 @@ std::optional<std::uint64_t> time_mark_scan(std::span<const std::byte> frame) {
 
 }  // namespace
 
-void Tape::header(const RecordingHeader& header) {
-  HostNote note;
+void Tape::header(const proto::RecordingHeader& header) {
+  proto::HostNote note;
   *note.mutable_header() = header;
   if (const auto frame = record::note_frame(note)) decoder_.feed(*frame);
 }
@@ -61,15 +61,15 @@ void Tape::wire(std::span<const std::byte> bytes) {
     }
     if (!ends) return;
     overlong_ = false;
-    std::vector<HostNote> waiting;
+    std::vector<proto::HostNote> waiting;
     waiting.swap(notes_);
-    for (const HostNote& kept : waiting) note(kept);
+    for (const proto::HostNote& kept : waiting) note(kept);
   }
 }
 
 void Tape::take_frame() {
   if (const auto scan = time_mark_scan(held_)) {
-    HostNote received;
+    proto::HostNote received;
     received.mutable_received()->set_utc_us(static_cast<std::uint64_t>(clock_.mark_arrival(*scan).since_epoch.count()));
     note(received);
   }
@@ -77,7 +77,7 @@ void Tape::take_frame() {
   held_.clear();
 }
 
-void Tape::note(const HostNote& note) {
+void Tape::note(const proto::HostNote& note) {
   if (overlong_) {
     notes_.push_back(note);
     return;

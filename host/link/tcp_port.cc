@@ -37,9 +37,9 @@ std::expected<std::unique_ptr<Port>, LinkError> open_tcp(boost::asio::io_context
   connecting.run_for(kConnectMost);
   if (error == boost::asio::error::would_block) return failed(LinkFault::kNotThere, "no answer within five seconds");
   if (error) return failed(LinkFault::kNotThere, error.message());
-  boost::system::error_code ignored;
-  socket.set_option(tcp::no_delay(true), ignored);
-  const auto protocol = socket.local_endpoint(ignored).protocol();
+  const auto protocol = socket.local_endpoint(error).protocol();
+  if (!error) error = socket.set_option(tcp::no_delay(true), error);
+  if (error) return failed(LinkFault::kIo, error.message());
   const int handle = socket.release(error);
   if (error) return failed(LinkFault::kIo, error.message());
   ::fcntl(handle, F_SETFD, FD_CLOEXEC);

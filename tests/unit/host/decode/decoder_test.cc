@@ -320,7 +320,7 @@ TEST_F(DecoderTest, AnotherProtocolVersionIsRemarkedAndWhatIsKnownKept) {
   EXPECT_EQ(decoder_.counts().unknown, 1u);
   ASSERT_EQ(decoder_.remarks().size(), 2u);
   EXPECT_EQ(decoder_.remarks()[0], "the jig speaks protocol 2, this program 1: what both understand is kept");
-  EXPECT_EQ(decoder_.remarks()[1], "1 frames of a kind this program does not know were passed over");
+  EXPECT_EQ(decoder_.remarks()[1], "1 frame of a kind unknown to this program passed over");
 }
 
 TEST_F(DecoderTest, SoundFramesWithNonsenseInsideAreDamaged) {
