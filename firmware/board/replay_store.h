@@ -2,6 +2,7 @@
 // Identity of a jig that replays files: the same on every board, so that their bytes can be compared.
 #pragma once
 
+#include "firmware/board/reference_channels.h"
 #include "firmware/hal/nonvolatile_store.h"
 
 namespace firmware {
@@ -11,6 +12,7 @@ class ReplayStore : public NonVolatileStore {
   ReplayStore() {
     identity_.jig_id = "J-01";
     identity_.firmware = "replay";
+    use_reference_channels(identity_);
     identity_.simulated = true;
   }
   const Identity& identity() const override { return identity_; }

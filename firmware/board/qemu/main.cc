@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: Apache-2.0
 // The emulated jig: replays the files scans.bin and commands.bin of the emulator's folder into frames.bin.
+#include "firmware/board/qemu/instruction_meter.h"
 #include "firmware/board/qemu/replay.h"
 #include "firmware/board/qemu/semihosting.h"
 #include "firmware/board/replay_store.h"
@@ -51,8 +52,10 @@ void board_main() {
     qemu::exit_emulator(false);
   }
   static ReplayStore store;
-  static Replay replay(scans, commands, frames, store, Mode::kObserve);
+  static qemu::InstructionMeter meter;
+  static Replay replay(scans, commands, frames, store, Mode::kObserve, &meter);
   const ReplayEnd end = replay.run();
+  meter.print();
   qemu::print(words(end));
   qemu::exit_emulator(end == ReplayEnd::kComplete);
 }

@@ -5,11 +5,13 @@
 
 namespace firmware {
 
-Replay::Replay(ReplayFile& scans, ReplayFile& commands, ReplayFile& frames, NonVolatileStore& store, Mode mode)
+Replay::Replay(ReplayFile& scans, ReplayFile& commands, ReplayFile& frames, NonVolatileStore& store, Mode mode,
+               ReplayMeter* meter)
     : scans_(scans),
       commands_(commands),
       frames_(frames),
       mode_(mode),
+      meter_(meter),
       jig_({.transmitter = *this,
             .gates = *this,
             .ps_on = *this,
@@ -36,10 +38,7 @@ ReplayEnd Replay::run() {
 ReplayEnd Replay::take_block(const wire::ScanBlockHeader& header) {
   if (!take_commands(header.commands_expected)) return ReplayEnd::kBadCommands;
   if (!read_block(header)) return ReplayEnd::kBadScans;
-  jig_.on_block(block_);
-  budget_.set_unlimited(!jig_.running());
-  budget_.begin_block(jig_.line_bytes_per_s());
-  talk();
+  work_on_block();
   return written_ ? ReplayEnd::kComplete : ReplayEnd::kNotWritten;
 }
 
@@ -76,6 +75,18 @@ bool Replay::take_commands(std::uint32_t expected) {
     }
   }
   return true;
+}
+
+void Replay::work_on_block() {
+  if (meter_ != nullptr) meter_->begin();
+  jig_.on_block(block_);
+  if (meter_ != nullptr) meter_->done(Work::kAcquiring);
+  budget_.set_unlimited(!jig_.running());
+  budget_.begin_block(jig_.line_bytes_per_s());
+  while (jig_.pump()) {
+    if (meter_ != nullptr) meter_->done(Work::kTalking);
+  }
+  if (meter_ != nullptr) meter_->end_block();
 }
 
 void Replay::talk() {

@@ -26,13 +26,27 @@ class ReplayFile {
   virtual bool write(std::span<const std::byte> bytes) = 0;
 };
 
+enum class Work : std::uint8_t { kAcquiring, kTalking };
+inline constexpr std::size_t kWorkKinds = 2;
+
+/// Told of the core's work on each block, call by call, so that an emulator can count it. Reading the files is not in
+/// it.
+class ReplayMeter {
+ public:
+  virtual ~ReplayMeter() = default;
+  virtual void begin() = 0;
+  virtual void done(Work work) = 0;
+  virtual void end_block() = 0;
+};
+
 enum class ReplayEnd : std::uint8_t { kComplete, kBadScans, kBadCommands, kNotWritten };
 
 class Replay : private SerialTransmitter, private LoadGates, private PsOnDriver, private ModeLink, private Watchdog {
  public:
   /// `scans`: blocks of proto/wire/scan_stream.h. `commands`: host frames, one after the other. `frames`: what the jig
-  /// says. All outlive the replay.
-  Replay(ReplayFile& scans, ReplayFile& commands, ReplayFile& frames, NonVolatileStore& store, Mode mode);
+  /// says. `meter` may be null. All outlive the replay.
+  Replay(ReplayFile& scans, ReplayFile& commands, ReplayFile& frames, NonVolatileStore& store, Mode mode,
+         ReplayMeter* meter = nullptr);
 
   /// Everything `scans` holds, then the end of the run.
   ReplayEnd run();
@@ -44,6 +58,7 @@ class Replay : private SerialTransmitter, private LoadGates, private PsOnDriver,
   bool read_block(const wire::ScanBlockHeader& header);
   bool take_commands(std::uint32_t expected);
   void talk();
+  void work_on_block();
 
   std::size_t room() const override;
   std::size_t try_write(std::span<const std::byte> bytes) override;
@@ -56,6 +71,7 @@ class Replay : private SerialTransmitter, private LoadGates, private PsOnDriver,
   ReplayFile& commands_;
   ReplayFile& frames_;
   Mode mode_;
+  ReplayMeter* meter_;
   LineBudget budget_{};
   bool written_ = true;
   std::uint32_t commands_taken_ = 0;

@@ -1,0 +1,117 @@
+// SPDX-License-Identifier: Apache-2.0
+// One session, three boards: the same bytes. Nothing here says that the bytes are right; the second decoder, NumPy and
+// the unit tests of the core do.
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+
+#include <map>
+
+#include <fmt/core.h>
+
+#include "tests/emulated/emulator.h"
+#include "tests/emulated/jig_run.h"
+#include "tests/emulated/native_run.h"
+#include "tests/emulated/session_files.h"
+
+namespace emulated {
+namespace {
+
+namespace proto = steadyrail::proto;
+
+constexpr std::uint64_t kSeed = 20260101;
+
+/// Where two streams part: the frame, and what it is here.
+std::string first_difference(const Bytes& here, const Bytes& there) {
+  const auto ours = split_frames(here);
+  const auto theirs = split_frames(there);
+  for (std::size_t k = 0; k < std::max(ours.size(), theirs.size()); ++k) {
+    const bool both = k < ours.size() && k < theirs.size();
+    if (both && std::ranges::equal(ours[k], theirs[k])) continue;
+    if (!both) return fmt::format("{} frames here, {} there", ours.size(), theirs.size());
+    return fmt::format("frame {} differs: {}", k, messages_of(here)[k].ShortDebugString().substr(0, 400));
+  }
+  return here == there ? "" : "the bytes outside frames differ";
+}
+
+/// Frames by kind; events by their own kind.
+std::map<std::string, std::size_t> kinds_of(const Bytes& frames) {
+  std::map<std::string, std::size_t> kinds;
+  for (const proto::JigToHost& message : messages_of(frames)) {
+    std::string kind = proto::JigToHost::descriptor()->FindFieldByNumber(message.content_case())->name();
+    if (message.has_event()) {
+      kind += '/' + proto::Event::descriptor()->FindFieldByNumber(message.event().kind_case())->name();
+    }
+    ++kinds[kind];
+  }
+  return kinds;
+}
+
+/// The bytes after the jig's Hello, and that Hello without the name of the program that says it.
+std::pair<Bytes, std::string> without_program_name(const Bytes& frames) {
+  proto::JigToHost hello = messages_of(frames).at(1);
+  EXPECT_TRUE(hello.has_hello());
+  hello.mutable_hello()->clear_firmware();
+  const auto split = split_frames(frames);
+  return {Bytes(split.at(2).data(), frames.data() + frames.size()), hello.SerializeAsString()};
+}
+
+TEST(EqualityTest, ChipAndVirtualJigSayTheSameOfAMinuteOfAWeakRail) {
+  const auto folder = fresh_folder("weak-12v");
+  write_scenario(folder, "weak-12v", kSeed, 60);
+  const Bytes native = replay_natively(folder);
+  const auto kinds = kinds_of(native);
+  for (const char* kind : {"hello", "windows", "capture", "status", "acknowledgement", "time_mark", "event/excursion",
+                           "event/load_step", "event/settled", "event/edge", "event/crossing"}) {
+    EXPECT_TRUE(kinds.contains(kind)) << "the session does not exercise " << kind;
+  }
+  const EmulatorRun emulated = run_emulated(folder);
+  EXPECT_EQ(emulated.exit_code, 0) << emulated.printed;
+  EXPECT_EQ(first_difference(native, emulated.frames), "");
+
+  const Bytes process = run_virtual_jig(folder);
+  EXPECT_EQ(without_program_name(process), without_program_name(native)) << first_difference(process, native);
+
+  fmt::print("weak-12v, 60 s, seed {}: {} bytes in {} frames, the same on three boards\n", kSeed, native.size(),
+             split_frames(native).size());
+  for (const auto& [kind, count] : kinds) fmt::print("  {:<18} {:>6}\n", kind, count);
+  fmt::print("{}", emulated.printed);
+
+  const EmulatorRun reading =
+      run_shell(fmt::format("'{}' '{}/tests/emulated/arm_frames.py' '{}' '{}' '{}' 2>&1", STEADYRAIL_PYTHON,
+                            STEADYRAIL_SOURCE_DIR, folder.string(), STEADYRAIL_SOURCE_DIR "/proto", STEADYRAIL_PROTOC));
+  EXPECT_EQ(reading.exit_code, 0) << reading.printed;
+  EXPECT_THAT(reading.printed, testing::HasSubstr(fmt::format("{} frames read", split_frames(native).size())));
+  fmt::print("{}", reading.printed);
+  if (!HasFailure()) std::filesystem::remove(folder / "scans.bin");
+}
+
+TEST(EqualityTest, ChipSaysTheSameTwiceInAStorm) {
+  const auto folder = fresh_folder("storm");
+  write_storm(folder, 3);
+  const EmulatorRun first = run_emulated(folder);
+  EXPECT_EQ(first.exit_code, 0) << first.printed;
+  const EmulatorRun second = run_emulated(folder);
+  EXPECT_EQ(first.frames, second.frames);
+  EXPECT_EQ(first.printed, second.printed);
+  EXPECT_EQ(first_difference(replay_natively(folder), first.frames), "");
+  // 16 excursions a block on each of 24 channels, each of one scan; every one is told or counted.
+  std::uint64_t excursions = 0;
+  for (const proto::JigToHost& message : messages_of(first.frames)) {
+    if (message.event().has_excursion()) ++excursions;
+    if (message.event().has_storm()) excursions += message.event().storm().excursions();
+  }
+  EXPECT_EQ(excursions, 24U * 16 * 2999);
+  fmt::print("{}", first.printed);
+}
+
+TEST(EqualityTest, ChipEndsWithItsReasonWhenTheScansAreCutShort) {
+  const auto folder = fresh_folder("cut");
+  write_storm(folder, 1);
+  std::filesystem::resize_file(folder / "scans.bin", 100'000);
+  const EmulatorRun run = run_emulated(folder);
+  EXPECT_NE(run.exit_code, 0);
+  EXPECT_THAT(run.printed, testing::HasSubstr("scans.bin is damaged"));
+}
+
+}  // namespace
+}  // namespace emulated
