@@ -158,6 +158,38 @@ void ExcursionDesk::storm(const steadyrail::proto::Storm& event) {
   wait(std::move(waiting));
 }
 
+void ExcursionDesk::capture(const Capture& capture) {
+  for (const WindowRunTracker& tracker : trackers_) {
+    const model::JigChannel& channel = *jig_.at(tracker.channel());
+    const auto& codes = capture.codes[channel.index];
+    if (codes.empty()) continue;
+    ExcursionTracker scans(tracker.rule());
+    scans.feed(capture.first, std::vector<std::int32_t>(codes.begin(), codes.end()));
+    scans.cut();
+    for (const ScanExcursion& exact : scans.take()) {
+      // One that reaches either end of the capture is longer than what was captured.
+      if (exact.truncated || exact.start == capture.first) continue;
+      const auto sharpen = [&](Found& found) {
+        const bool inside = exact.start >= found.start && exact.end <= found.end;
+        if (found.side != tracker.rule().side || found.source != FigureSource::FIGURE_SOURCE_WINDOW || !inside) return;
+        found.source = FigureSource::FIGURE_SOURCE_CAPTURE;
+        found.start = exact.start;
+        found.end = exact.end;
+        found.start_u_scans = 1;
+        found.duration_scans = static_cast<double>(exact.end - exact.start);
+        found.duration_u_scans = 2 / kTriangularRoot;
+        found.beyond_scans = exact.beyond;
+        found.area_vs = static_cast<double>(exact.area) * channel.per_code / jig_.scan_rate_hz();
+      };
+      const auto place = static_cast<std::uint8_t>(channel.index);
+      book_.visit(EventKind::EVENT_KIND_EXCURSION, place, exact.start, exact.end, sharpen);
+      for (Waiting& waiting : waiting_) {
+        if (waiting.run && waiting.found.channel == place) sharpen(waiting.found);
+      }
+    }
+  }
+}
+
 void ExcursionDesk::remember(std::size_t channel, judge::Side side, std::uint64_t start, std::uint64_t end) {
   Sided& here = sided(channel, side);
   ++here.chip_events;

@@ -8,6 +8,7 @@
 #include <functional>
 #include <vector>
 
+#include "host/detect/capture_store.h"
 #include "host/detect/found.h"
 #include "host/detect/history.h"
 #include "host/detect/window_run.h"
@@ -24,6 +25,8 @@ class ExcursionDesk {
   void add(const Block& block);
   void chip(const steadyrail::proto::Excursion& event);
   void storm(const steadyrail::proto::Storm& event);
+  /// Sharpens what only windows told: start, end, area and the scans beyond, to the scan.
+  void capture(const Capture& capture);
   /// A hole: open runs end, truncated.
   void gap();
   /// Nothing follows: everything that waits is resolved.

@@ -56,6 +56,7 @@ Session::Session(model::Jig described, const ReviewOptions& options, const Recor
           jig, book, history, [this](std::size_t channel) { return steps.steps().ohm(channel).value_or(kUsualOhm); },
           [this](const Found& found) { draw(found); }),
       captures([this](const Capture& capture) {
+        excursions.capture(capture);
         steps.capture(capture);
         waveforms.capture(capture);
       }) {}

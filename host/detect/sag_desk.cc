@@ -155,16 +155,22 @@ void SagDesk::ended(Watch& watch, const ScanSag& sag, std::uint32_t window_scans
   found.duration_u_scans = span > window_scans ? window_scans : span / 2;
   found.depth = drop;
   found.retained = sag.retained();
-  found.explained = drop <= allowed;
-  found.severity = drop + (*found.explained ? 0 : kUnexplainedFirst);
+  found.severity = drop;
+  if (watch.currents.empty()) {
+    found.note = "no current channel on this rail: whether the load explains it is not known";
+  } else {
+    found.explained = drop <= allowed;
+    if (!*found.explained) found.severity += kUnexplainedFirst;
+    ++(*found.explained ? watch.explained : watch.unexplained);
+  }
   // What the channel itself read, where that window is still held; else the corrected level.
   found.extreme = sag.least;
   history_.visit(sag.at, sag.at + 1, [&](const History::Window& window) {
     found.extreme = channel.value(history_.low(window, watch.channel));
   });
   found.within = history_.within(channel.rail, sag.start, sag.end);
-  if (sag.new_level) found.note = "new level: the reference was taken anew after 10 s";
-  ++(*found.explained ? watch.explained : watch.unexplained);
+  if (sag.new_level)
+    found.note += std::string(found.note.empty() ? "" : "; ") + "new level: the reference was taken anew after 10 s";
   waiting_.push_back({std::move(found), sag.end + kAfterScans});
   constexpr std::size_t kWaitingMax = 1024;
   if (waiting_.size() > kWaitingMax) {

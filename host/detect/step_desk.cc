@@ -13,6 +13,7 @@ using steadyrail::proto::FigureSource;
 
 constexpr std::size_t kRecentMost = 1024;
 constexpr std::size_t kWaitingMost = 1024;
+constexpr std::size_t kCapturedMost = 64;
 // Games step every 5 to 12 ms: what must be free of other steps for each figure (scans at 32 kS/s).
 constexpr std::uint64_t kFreeBefore = 32;
 constexpr std::uint64_t kFreeForMinimum = 64;
@@ -51,8 +52,10 @@ void StepDesk::step(const steadyrail::proto::LoadStep& event) {
 }
 
 void StepDesk::settled(const steadyrail::proto::SettledMeans& event) {
-  const auto step = std::ranges::find(recent_, event.step_id(), &Step::id);
-  if (step == recent_.end() || event.after_scan() <= step->scan || event.before_scan() >= step->scan) return;
+  // The newest first: means follow their step within milliseconds.
+  const auto step =
+      std::find_if(recent_.rbegin(), recent_.rend(), [&](const Step& one) { return one.id == event.step_id(); });
+  if (step == recent_.rend() || event.after_scan() <= step->scan || event.before_scan() >= step->scan) return;
   waiting_.push_back({*step, event});
   if (waiting_.size() > kWaitingMost) {
     resolve(waiting_.front());
@@ -101,11 +104,10 @@ void StepDesk::resolve(const Waiting& waiting) {
       figures.undershoot = sign * (after - extreme);
     }
     steps_.figures(channel.index, FigureSource::FIGURE_SOURCE_WINDOW, figures);
-    bool captured = false;
-    const std::uint64_t from = step.scan > kFreeForMinimum ? step.scan - kFreeForMinimum : 0;
-    book_.visit(EventKind::EVENT_KIND_DROOP, static_cast<std::uint8_t>(channel.index), from,
-                step.scan + kFreeForMinimum,
-                [&](Found& found) { captured = captured || found.source == FigureSource::FIGURE_SOURCE_CAPTURE; });
+    const bool captured = std::ranges::any_of(captured_, [&](const Captured& one) {
+      return one.voltage == channel.index && one.scan + kFreeForMinimum > step.scan &&
+             one.scan < step.scan + kFreeForMinimum;
+    });
     if (captured || !fine) continue;
     Found found;
     found.kind = EventKind::EVENT_KIND_DROOP;
@@ -134,8 +136,13 @@ std::vector<StepDesk::Placed> StepDesk::steps_in(const Capture& capture, steadyr
   std::vector<Placed> placed;
   for (const auto& channel : jig_.channels()) {
     if (channel.kind != steadyrail::proto::CHANNEL_KIND_CURRENT || channel.rail != rail) continue;
+    const auto& codes = capture.codes[channel.index];
+    if (codes.empty()) continue;
+    const auto [least, most] = std::ranges::minmax(codes);
+    if ((most - least) * channel.per_code < kLeastStepA) continue;
     std::vector<double> amps;
-    for (std::int16_t code : capture.codes[channel.index]) amps.push_back(channel.value(code));
+    amps.reserve(codes.size());
+    for (std::int16_t code : codes) amps.push_back(channel.value(code));
     for (const ScanStep& step : find_steps(amps, {.least = kLeastStepA, .sigma = channel.noise_rms})) {
       placed.push_back({channel.index, step, static_cast<std::uint64_t>(std::max(step.t10, 0.0))});
     }
@@ -203,6 +210,8 @@ void StepDesk::measure(const Capture& capture, std::size_t voltage, const Placed
   }
   found.within = history_.within(channel.rail, found.start, found.end);
   found.severity = droop->deviation;
+  captured_.push_back({voltage, found.start});
+  if (captured_.size() > kCapturedMost) captured_.pop_front();
   // A droop already listed from windows is the same step, seen less well.
   bool replaced = false;
   const std::uint64_t from = found.start > kFreeForMinimum ? found.start - kFreeForMinimum : 0;

@@ -42,6 +42,11 @@ class StepDesk {
     Step step;
     steadyrail::proto::SettledMeans means;
   };
+  /// A droop that a capture told, so that windows need not tell it again.
+  struct Captured {
+    std::size_t voltage;
+    std::uint64_t scan;
+  };
   /// A step found in a capture, by place in it.
   struct Placed {
     std::size_t current;
@@ -61,6 +66,7 @@ class StepDesk {
   StepBook steps_;
   std::deque<Step> recent_;
   std::deque<Waiting> waiting_;
+  std::deque<Captured> captured_;
 };
 
 }  // namespace host::detect

@@ -232,6 +232,60 @@ TEST(SagTest, UndershootOfAStepIsExplained) {
   EXPECT_EQ(count_of(review.result(), EVENT_KIND_SAG, "graphics-1").unexplained(), 0U);
 }
 
+TEST(SagTest, WithoutACurrentChannelNothingIsExplained) {
+  Levels levels(128000);
+  levels.set(kFive, 64000, 64640, 4.85);
+  Review review(options());
+  review.header(test_header());
+  levels.windows(review, 0, levels.scans());
+  review.finish();
+  const auto sags = events_of(review.result(), EVENT_KIND_SAG);
+  ASSERT_EQ(sags.size(), 1U);
+  EXPECT_FALSE(sags[0].has_explained());
+  EXPECT_NEAR(sags[0].retained(), 0.97, 1e-3);
+}
+
+// The capture of an excursion tells for an edition the jig was not armed with what the chip tells for its own.
+TEST(ExcursionCaptureTest, SharpensWhatOnlyWindowsTold) {
+  Levels levels(64000);
+  levels.set(kMain, 10007, 10020, 11.30);
+  Review review(options(test_limits()));
+  review.header(test_header("another-edition"));
+  levels.windows(review, 0, 32000);
+  levels.capture(review, 9680, 10640, 10007, CAPTURE_CAUSE_EXCURSION);
+  levels.windows(review, 32000, 64000);
+  review.finish();
+  const auto events = events_of(review.result(), EVENT_KIND_EXCURSION);
+  ASSERT_EQ(events.size(), 1U);
+  EXPECT_EQ(events[0].source(), FIGURE_SOURCE_CAPTURE);
+  EXPECT_DOUBLE_EQ(events[0].start_s(), 10007 / 32000.0);
+  EXPECT_DOUBLE_EQ(events[0].duration_s(), 13 / 32000.0);
+  EXPECT_NEAR(events[0].area_vs(), 0.1 * 13 / 32000, 1e-7);
+  EXPECT_EQ(events[0].scans_beyond(), 13U);
+  EXPECT_TRUE(events[0].has_bias_bound_v());
+  const Drawings drawings = review.drawings();
+  ASSERT_EQ(drawings.waveforms().size() > 0, true);
+  EXPECT_EQ(drawings.waveforms(0).source(), FIGURE_SOURCE_CAPTURE);
+}
+
+TEST(ExcursionCaptureTest, WithoutACaptureItIsDrawnFromWindows) {
+  Levels levels(64000);
+  levels.set(kMain, 10007, 10020, 11.30);
+  Review review(options(test_limits()));
+  review.header(test_header());
+  levels.windows(review, 0, 64000);
+  review.finish();
+  const Drawings drawings = review.drawings();
+  ASSERT_EQ(drawings.waveforms_size(), 2);  // the excursion and the sag it is
+  const Waveform& drawn = drawings.waveforms(0);
+  EXPECT_EQ(drawn.source(), FIGURE_SOURCE_WINDOW);
+  EXPECT_NEAR(drawn.step_s(), 1e-3, 1e-12);
+  const auto place = static_cast<int>((10007 / 32000.0 - drawn.first_s()) / drawn.step_s());
+  EXPECT_NEAR(drawn.low(place), 11.30, 1e-3);
+  EXPECT_NEAR(drawn.high(place), 12.00, 1e-3);
+  EXPECT_GT(drawn.low_size(), place + 10);
+}
+
 TEST(SagTest, SupplySwitchedOffIsNoSag) {
   Levels levels(128000);
   levels.set(kPwrOk, 64000, 128000, 0);
