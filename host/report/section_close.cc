@@ -23,7 +23,6 @@ std::string titled_bullets(std::string_view title, const std::vector<std::string
 std::vector<std::string> beyond_the_jig() {
   return {
       "Ripple and noise up to 20 MHz: this jig sees a few kilohertz of it, enough to fail a unit, never to pass it.",
-      "pass.",
       "Dips shorter than about 60 µs: seen, but in less than their true depth.",
       "Slew of the load steps: edges steeper than one scan are not measured.",
       "How current divides among the pins of one connector.",
