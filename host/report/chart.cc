@@ -184,13 +184,16 @@ std::string value_marks(const Axis& y, const Range& range, std::string_view unit
   return out;
 }
 
-std::string limit_marks(const DrawnLimit& limit, const Axis& x, const Axis& y, std::string_view unit) {
+std::string limit_marks(const DrawnLimit& limit, const Axis& x, const Axis& y) {
   const double top = y(limit.value + limit.expanded_uncertainty);
   const double height = std::max(1.5, y(limit.value - limit.expanded_uncertainty) - top);
   std::string out = box(x.at_from, top, x.at_to - x.at_from, height, "band");
-  out += line(x.at_from, y(limit.value), x.at_to, y(limit.value), "limit");
-  return out + label(x.at_to, y(limit.value) - 5, "end",
-                     fmt::format("limit {}", with_uncertainty(limit.value, limit.expanded_uncertainty, unit)));
+  return out + line(x.at_from, y(limit.value), x.at_to, y(limit.value), "limit");
+}
+
+std::string limit_label(const DrawnLimit& limit, const Axis& x, const Axis& y, std::string_view unit) {
+  return label(x.at_to, y(limit.value) - 5, "end",
+               fmt::format("limit {}", with_uncertainty(limit.value, limit.expanded_uncertainty, unit)));
 }
 
 std::string holes(const proto::Coverage& coverage, double duration_s, double y, double height) {
@@ -231,8 +234,9 @@ std::string waveform_svg(const proto::Waveform& waveform, const proto::EventResu
   const double from_s = waveform.first_s() - event.start_s();
   std::string out = open_svg(228, fmt::format("{} of {}", word(event.kind()), waveform.channel()));
   out += value_marks(y, range, waveform.unit()) + time_marks(x, kBottom, seconds_per_column, from_s);
-  if (limit) out += limit_marks(*limit, x, y, waveform.unit());
+  if (limit) out += limit_marks(*limit, x, y);
   out += envelope(columns, x, y);
+  if (limit) out += limit_label(*limit, x, y, waveform.unit());  // over the wave
   const bool high = event.side() == "high";
   const auto better = [&](const Column& left, const Column& right) {
     if (std::isnan(left.low) || std::isnan(right.low)) return !std::isnan(left.low) && std::isnan(right.low);

@@ -33,7 +33,7 @@ std::optional<DrawnLimit> limit_of(const proto::SessionResult& result, const pro
   return std::nullopt;
 }
 
-std::string caption(const proto::EventResult& event) {
+std::string caption(const proto::EventResult& event, const proto::Waveform& wave) {
   std::string text = fmt::format("{} on {}, {} into the session", word(event.kind()),
                                  place(event.rail(), event.channel()), moment(event.start_s()));
   if (event.duration_s() > 0) text += fmt::format(", lasting {}", time_span(event.duration_s()));
@@ -41,7 +41,11 @@ std::string caption(const proto::EventResult& event) {
   if (event.truncated()) text += " (cut short by a hole in the record)";
   // "load-step on ..." begins a sentence here.
   text[0] = static_cast<char>(std::toupper(static_cast<unsigned char>(text[0])));
-  return text + ". Times are from the start of the event; the bar under the scale is its length.";
+  text += wave.source() == proto::FIGURE_SOURCE_CAPTURE
+              ? ". Every scan is drawn. "
+              : fmt::format(". Drawn from windows of {}: grey reaches from the lowest to the highest value of each. ",
+                            time_span(wave.step_s()));
+  return text + "Times are from the start of the event; the bar under the scale is its length.";
 }
 
 struct DrawnEvent {
@@ -62,8 +66,8 @@ std::vector<DrawnEvent> drawn_events(const ReportInput& input) {
     if (wave == waves.end()) continue;
     const std::string picture = waveform_svg(*wave->second, *event, limit_of(*input.result, *event));
     if (picture.empty()) continue;
-    out.push_back(
-        {event, "<figure>\n" + picture + "<figcaption>" + paragraph(caption(*event)) + "</figcaption></figure>\n"});
+    out.push_back({event, "<figure>\n" + picture + "<figcaption>" + paragraph(caption(*event, *wave->second)) +
+                              "</figcaption></figure>\n"});
   }
   return out;
 }

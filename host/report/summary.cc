@@ -2,6 +2,8 @@
 #include "host/report/summary.h"
 
 #include <algorithm>
+#include <cmath>
+#include <map>
 #include <numeric>
 #include <tuple>
 
@@ -44,6 +46,26 @@ int rank(proto::Decision decision) {
 /// Load steps and droops are how a load behaves; excursions, sags and the rest are what a reader looks for first.
 int rank(proto::EventKind kind) {
   return kind == proto::EVENT_KIND_LOAD_STEP ? 2 : kind == proto::EVENT_KIND_DROOP ? 1 : 0;
+}
+
+/// Limits of a result by channel and side.
+using Limits = std::map<std::pair<std::string, std::string>, double>;
+
+Limits limits_of(const proto::SessionResult& result) {
+  Limits limits;
+  for (const proto::Verdict& verdict : result.verdicts()) {
+    if (verdict.limit() != 0) limits.emplace(std::pair(verdict.channel(), verdict.side()), verdict.limit());
+  }
+  return limits;
+}
+
+/// How far an event lies beyond its channel's limit, as a share of it; 0 where there is none.
+double beyond(const proto::EventResult& event, const Limits& limits) {
+  const auto limit = limits.find(std::pair(event.channel(), event.side()));
+  if (limit == limits.end()) return 0;
+  const double distance =
+      event.side() == "high" ? event.extreme_v() - limit->second : limit->second - event.extreme_v();
+  return distance / std::abs(limit->second);
 }
 
 std::string verdict_table(const proto::SessionResult& result) {
@@ -118,9 +140,11 @@ std::string text_table(const std::vector<std::string>& header, const std::vector
 std::vector<const proto::EventResult*> worst_events(const proto::SessionResult& result, std::size_t count_max) {
   std::vector<int> order(static_cast<std::size_t>(result.events_size()));
   std::iota(order.begin(), order.end(), 0);
+  const Limits limits = limits_of(result);
   const auto key = [&](int index) {
     const proto::EventResult& event = result.events(index);
-    return std::tuple(rank(event.decision()), rank(event.kind()), -event.depth_v(), event.start_s(), index);
+    return std::tuple(rank(event.decision()), rank(event.kind()), -beyond(event, limits), -event.depth_v(),
+                      event.start_s(), index);
   };
   std::ranges::sort(order, {}, key);
   if (order.size() > count_max) order.resize(count_max);

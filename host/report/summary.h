@@ -15,7 +15,8 @@ std::string text_table(const std::vector<std::string>& header, const std::vector
 
 std::string text_summary(const steadyrail::proto::SessionResult& result);
 
-/// Up to `count_max` events of a result, worst first: failing before undecided before the rest, then by depth.
+/// Up to `count_max` events of a result, worst first: failing before undecided before the rest,
+/// then by the share by which they lie beyond the limit of their channel, then by depth.
 std::vector<const steadyrail::proto::EventResult*> worst_events(const steadyrail::proto::SessionResult& result,
                                                                 std::size_t count_max);
 

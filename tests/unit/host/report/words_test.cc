@@ -85,6 +85,16 @@ TEST(SummaryTest, SaysSimulatedAnswerVerdictsEventsAndCoverage) {
   EXPECT_THAT(text_summary(session.result), Not(HasSubstr("imulated")));
 }
 
+TEST(SummaryTest, OrdersFailuresByTheirDistanceFromTheLimitNotByTheirDrop) {
+  HandMadeSession session;
+  auto& other = *session.result.add_events();
+  other = session.result.events(0);
+  other.set_event_id(9);
+  other.set_extreme_v(10.7);  // lower than 10.8285, from a lower start
+  other.set_depth_v(0.1);
+  EXPECT_EQ(worst_events(session.result, 1).front()->event_id(), 9U);
+}
+
 TEST(SummaryTest, PutsTheWorstEventFirst) {
   const HandMadeSession session;
   const auto events = worst_events(session.result, 10);
