@@ -66,6 +66,7 @@ std::vector<const Found*> EventBook::by_time() const {
 
 std::vector<EventBook::Count> EventBook::counts() const {
   std::vector<Count> all;
+  all.reserve(shelves_.size());
   for (const auto& [key, shelf] : shelves_) {
     all.push_back(
         {static_cast<steadyrail::proto::EventKind>(key.first), key.second, shelf.listed.size(), shelf.counted});

@@ -199,6 +199,7 @@ void SagDesk::finish() {
 
 std::vector<SagDesk::Count> SagDesk::counts() const {
   std::vector<Count> all;
+  all.reserve(watches_.size());
   for (const Watch& watch : watches_) all.push_back({watch.channel, watch.explained, watch.unexplained});
   return all;
 }

@@ -41,7 +41,7 @@ class SettledFinder {
 /// Means of 10 ms of settled windows at one level of load, not always in a row: a game seldom stands still that long.
 class SettledPools {
  public:
-  SettledPools(double scan_rate_hz);
+  explicit SettledPools(double scan_rate_hz);
   struct Mean {
     double code = 0;
     std::uint64_t at = 0;  // scan of the window that completed it

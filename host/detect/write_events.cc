@@ -10,7 +10,6 @@
 namespace host::detect {
 namespace {
 
-using steadyrail::proto::Decision;
 using steadyrail::proto::EventKind;
 using steadyrail::proto::EventResult;
 
