@@ -10,6 +10,9 @@
 
 namespace host::detect {
 
+/// A scan index from here on (2^60: a million years) is no index, and sums over it could wrap.
+inline constexpr std::uint64_t kScanMost = std::uint64_t{1} << 60;
+
 /// Up to 32 windows. Masks have one bit a window, bit 0 the first.
 struct Block {
   const wire::DecodedWindows* windows = nullptr;

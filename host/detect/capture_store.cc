@@ -3,11 +3,13 @@
 
 #include <algorithm>
 
+#include "host/detect/block.h"
+
 namespace host::detect {
 
 void CaptureStore::add(const decode::CaptureBatch& batch) {
   const bool sound = batch.scan_count >= 1 && batch.scan_count <= wire::kCaptureScansMax &&
-                     batch.codes.size() >= batch.channels.size() && batch.first_scan < (std::uint64_t{1} << 60);
+                     batch.codes.size() >= batch.channels.size() && batch.first_scan < kScanMost;
   if (batch.capture == 0 || !sound) return;
   auto found = std::ranges::find(open_, batch.capture, &Capture::id);
   const auto fits = [&](const Capture& open) {

@@ -112,7 +112,8 @@ void ExcursionDesk::chip(const steadyrail::proto::Excursion& event) {
   if (!armed_ || event.armed_set() != kArmedSet || event.channel() >= wire::kChannelCount) return;
   const judge::Side side = side_of(event.side());
   const auto* channel = jig_.at(event.channel());
-  if (rule(event.channel(), side) == nullptr || channel == nullptr || event.end_scan() < event.start_scan()) return;
+  if (rule(event.channel(), side) == nullptr || channel == nullptr) return;
+  if (event.end_scan() < event.start_scan() || event.end_scan() >= kScanMost) return;
   Waiting waiting;
   Found& found = waiting.found;
   found.channel = static_cast<std::uint8_t>(event.channel());
@@ -137,6 +138,7 @@ void ExcursionDesk::storm(const steadyrail::proto::Storm& event) {
   if (!armed_ || event.channel() >= wire::kChannelCount) return;
   const judge::Side side = side_of(event.side());
   if (rule(event.channel(), side) == nullptr || event.last_scan() < event.first_scan()) return;
+  if (event.last_scan() >= kScanMost) return;
   Waiting waiting;
   Found& found = waiting.found;
   found.channel = static_cast<std::uint8_t>(event.channel());

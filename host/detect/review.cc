@@ -15,9 +15,6 @@ namespace {
 using steadyrail::proto::RecordingHeader;
 using steadyrail::proto::SessionResult;
 
-// A scan index beyond this (2^60: a million years) is no index, and sums over it could wrap.
-constexpr std::uint64_t kScanMost = std::uint64_t{1} << 60;
-
 // Undershoot per ampere until ten droops of this unit have been measured; common practice, no source.
 constexpr double kUsualOhm = 10e-3;
 

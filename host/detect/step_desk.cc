@@ -31,6 +31,7 @@ StepDesk::StepDesk(const model::Jig& jig, EventBook& book, const History& histor
 void StepDesk::step(const steadyrail::proto::LoadStep& event) {
   const auto* channel = event.channel() < wire::kChannelCount ? jig_.at(event.channel()) : nullptr;
   if (channel == nullptr || channel->kind != steadyrail::proto::CHANNEL_KIND_CURRENT) return;
+  if (event.scan() >= kScanMost) return;
   const double step_a = channel->per_code * event.step_code_16() / 16.0;
   // t50 is sent as its distance from 128 scans before the step.
   const double offset = std::min(event.t50_offset_256(), 65535U) / 256.0 - 128;
@@ -56,6 +57,7 @@ void StepDesk::settled(const steadyrail::proto::SettledMeans& event) {
   const auto step =
       std::find_if(recent_.rbegin(), recent_.rend(), [&](const Step& one) { return one.id == event.step_id(); });
   if (step == recent_.rend() || event.after_scan() <= step->scan || event.before_scan() >= step->scan) return;
+  if (event.after_scan() >= kScanMost) return;
   waiting_.push_back({*step, event});
   if (waiting_.size() > kWaitingMost) {
     resolve(waiting_.front());

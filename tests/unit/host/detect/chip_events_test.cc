@@ -141,5 +141,24 @@ TEST(ChipEventsTest, StormIsListedOnceAndCounted) {
   EXPECT_EQ(count_of(result, EVENT_KIND_EXCURSION, "main-12v").counted(), 39U);
 }
 
+TEST(ChipEventsTest, NonsenseIsLeftOut) {
+  const LimitSet limits = test_limits();
+  Review review({.limits = limits, .unit = {}, .events_listed_max = 500});
+  review.header(test_header("test-edition"));
+  review.event(chip_excursion(UINT64_MAX - 5, UINT64_MAX, 11.0, UINT64_MAX - 5));
+  review.event(chip_excursion(500, 400, 11.0, 450));
+  Event strange = chip_excursion(100, 200, 11.0, 100);
+  strange.mutable_excursion()->set_channel(77);
+  review.event(strange);
+  strange = chip_excursion(100, 200, 11.0, 100);
+  strange.mutable_excursion()->set_armed_set(9);
+  review.event(strange);
+  review.event(Event());
+  Levels(32000).windows(review, 0, 32000, 0, 32, kArmedSet, &limits);
+  review.finish();
+  EXPECT_TRUE(review.result().events().empty());
+  EXPECT_EQ(verdict_of(review.result(), "main-12v", QUANTITY_DYNAMIC).decision(), DECISION_PASS);
+}
+
 }  // namespace
 }  // namespace host::detect
