@@ -56,7 +56,7 @@ void Acquisition::on_block(const ScanBlock& block) {
   health_.clipped_mask |= sums_.clipped_mask;
   windows_.add(block.first_scan, sums_);
   excursions_.on_block(block, sums_);
-  steps_.on_block(block);
+  steps_.on_block(block, sums_);
   crossings_.on_block(block, sums_);
   edges_.on_block(block, true);
   raw_.on_block(block);

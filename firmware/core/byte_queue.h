@@ -2,9 +2,11 @@
 // A bounded queue of byte strings in one ring. Drop-newest: a push that does not fit changes nothing.
 #pragma once
 
+#include <algorithm>
 #include <array>
 #include <cstddef>
 #include <cstdint>
+#include <cstring>
 #include <span>
 
 namespace firmware {
@@ -17,18 +19,19 @@ class ByteQueue {
   /// False when there is no room; the queue is then as before.
   [[nodiscard]] bool push(std::span<const std::byte> item) {
     if (item.size() + kLengthBytes > Bytes - used_) return false;
-    put(static_cast<std::byte>(item.size() & 0xFF));
-    put(static_cast<std::byte>(item.size() >> 8));
-    for (const std::byte value : item) put(value);
+    const std::array length{static_cast<std::byte>(item.size() & 0xFF), static_cast<std::byte>(item.size() >> 8)};
+    put(length);
+    put(item);
     ++count_;
     return true;
   }
 
   /// Moves the oldest into `out`, which must hold it; returns its bytes. The queue must not be empty.
   std::size_t pop(std::span<std::byte> out) {
-    std::size_t bytes = static_cast<std::size_t>(get());
-    bytes |= static_cast<std::size_t>(get()) << 8;
-    for (std::size_t i = 0; i < bytes; ++i) out[i] = get();
+    std::array<std::byte, kLengthBytes> length;
+    get(length);
+    const std::size_t bytes = std::to_integer<std::size_t>(length[0]) | std::to_integer<std::size_t>(length[1]) << 8;
+    get(out.first(bytes));
     --count_;
     return bytes;
   }
@@ -40,15 +43,20 @@ class ByteQueue {
  private:
   static constexpr std::size_t kLengthBytes = 2;
 
-  void put(std::byte value) {
-    ring_[(head_ + used_) % Bytes] = value;
-    ++used_;
+  // In one piece, or in two around the ring's end.
+  void put(std::span<const std::byte> bytes) {
+    const std::size_t at = (head_ + used_) % Bytes;
+    const std::size_t first = std::min(bytes.size(), Bytes - at);
+    std::memcpy(&ring_[at], bytes.data(), first);
+    if (first != bytes.size()) std::memcpy(ring_.data(), bytes.data() + first, bytes.size() - first);
+    used_ += bytes.size();
   }
-  std::byte get() {
-    const std::byte value = ring_[head_];
-    head_ = (head_ + 1) % Bytes;
-    --used_;
-    return value;
+  void get(std::span<std::byte> out) {
+    const std::size_t first = std::min(out.size(), Bytes - head_);
+    std::memcpy(out.data(), &ring_[head_], first);
+    if (first != out.size()) std::memcpy(out.data() + first, ring_.data(), out.size() - first);
+    head_ = (head_ + out.size()) % Bytes;
+    used_ -= out.size();
   }
 
   std::array<std::byte, Bytes> ring_{};

@@ -6,6 +6,7 @@
 #include <array>
 #include <cstddef>
 #include <cstdint>
+#include <cstring>
 
 #include "firmware/hal/scan_source.h"
 
@@ -25,10 +26,8 @@ class CaptureRing {
   }
 
   void add(const ScanBlock& block) {
-    for (const Scan& scan : block.codes) {
-      scans_[head_] = scan;
-      if (++head_ == kRingScans) head_ = 0;
-    }
+    std::memcpy(&scans_[head_], block.codes.data(), sizeof block.codes);  // blocks never wrap
+    head_ = (head_ + wire::kScansPerBlock) % kRingScans;
     next_scan_ += wire::kScansPerBlock;
     held_ = held_ + wire::kScansPerBlock > kRingScans ? kRingScans : held_ + wire::kScansPerBlock;
   }

@@ -28,15 +28,35 @@ std::size_t pages_for(std::uint64_t scans) {
 
 void CaptureStore::begin(const Settings& settings) {
   ordinary_from_ = 0;
+  full_ = false;
   before_scans_ = settings.capture_before_scans;
   after_scans_ = settings.capture_after_scans;
 }
 
-bool CaptureStore::covered(const CaptureTrigger& trigger) const {
-  return std::ranges::any_of(slots_, [&](const Slot& slot) {
-    return slot.state == State::kTaking && trigger.scan >= slot.first_scan &&
-           trigger.scan + after_scans_ / 2 <= slot.end_scan;
-  });
+bool CaptureStore::covers(const Slot& slot, std::uint64_t first_scan, std::uint64_t last_scan) const {
+  return slot.state == State::kTaking && first_scan >= slot.first_scan && last_scan + after_scans_ / 2 <= slot.end_scan;
+}
+
+bool CaptureStore::covered(const CaptureTrigger& trigger) {
+  const auto covers_it = [&](const Slot& slot) { return covers(slot, trigger.scan, trigger.scan); };
+  if (covering_ != nullptr && covers_it(*covering_)) return true;
+  const auto found = std::ranges::find_if(slots_, covers_it);
+  covering_ = found == slots_.end() ? nullptr : &*found;
+  return covering_ != nullptr;
+}
+
+bool CaptureStore::answers_alike(std::uint64_t first_scan, std::uint64_t last_scan) const {
+  if (covering_ != nullptr && covers(*covering_, first_scan, last_scan)) return true;
+  return full_ && std::ranges::none_of(slots_, [](const Slot& slot) { return slot.state == State::kTaking; });
+}
+
+void CaptureStore::trigger_alike(std::uint32_t count, std::uint64_t last_scan) {
+  if (!covered({.scan = last_scan})) turn_away(count, last_scan);
+}
+
+void CaptureStore::turn_away(std::uint32_t count, std::uint64_t last_scan) {
+  count_up(health_.captures_late, count);
+  ordinary_from_ = last_scan + kScansPerSecond;  // while there is more than enough to capture
 }
 
 // What the captures being taken will still need.
@@ -65,15 +85,24 @@ CaptureStore::Slot* CaptureStore::free_slot(const CaptureTrigger& trigger) {
 }
 
 bool CaptureStore::trigger(const CaptureTrigger& trigger) {
-  if (covered(trigger)) return true;
-  if (trigger.ordinary && trigger.scan < ordinary_from_) return false;
-  Slot* slot = free_slot(trigger);
-  if (slot == nullptr) {
-    if (trigger.ordinary) return false;
-    count_up(health_.captures_late);
-    ordinary_from_ = trigger.scan + kScansPerSecond;  // while there is more than enough to capture
+  const bool edge = trigger.cause == CaptureCause::kEdge;
+  // In a storm triggers come by the hundred a block, and the answer is the same until something changes.
+  const bool full = full_ && !edge;
+  if (full && !trigger.ordinary && trigger.scan >= full_from_) {
+    turn_away(1, trigger.scan);
     return false;
   }
+  if (covered(trigger)) return true;
+  if (trigger.ordinary && trigger.scan < ordinary_from_) return false;
+  Slot* slot = full ? nullptr : free_slot(trigger);
+  if (slot == nullptr) {
+    if (trigger.ordinary) return false;
+    full_from_ = full ? std::min(full_from_, trigger.scan) : trigger.scan;
+    full_ = full_ || !edge;
+    turn_away(1, trigger.scan);
+    return false;
+  }
+  full_ = false;  // it may cover what the others do not
   *slot = Slot{};
   slot->state = State::kTaking;
   slot->capture = ++captures_;
@@ -107,6 +136,7 @@ CaptureStore::Slot* CaptureStore::most_urgent() {
 bool CaptureStore::pack_step() {
   Slot* slot = most_urgent();
   if (slot == nullptr) return false;
+  full_ = false;
   if (slot->next_scan < ring_.first_scan()) {
     cut(*slot);
   } else if (slot->next_scan < slot->end_scan) {
@@ -159,6 +189,7 @@ bool CaptureStore::take_piece(CapturePiece& out) {
     if (candidate.state == State::kReady && (slot == nullptr || candidate.capture < slot->capture)) slot = &candidate;
   }
   if (slot == nullptr) return false;
+  full_ = false;
   std::array<std::byte, kHeadBytes> head;
   pool_.read(slot->chain, head);
   std::uint64_t word = 0;

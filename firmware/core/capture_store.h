@@ -49,6 +49,11 @@ class CaptureStore {
   /// True when it gets a capture or lies well inside one already being taken.
   bool trigger(const CaptureTrigger& trigger);
 
+  /// True when excursions anywhere in [first_scan, last_scan] would all be covered, or all be turned away.
+  bool answers_alike(std::uint64_t first_scan, std::uint64_t last_scan) const;
+  /// So many triggers of such excursions at once, the last one at `last_scan`.
+  void trigger_alike(std::uint32_t count, std::uint64_t last_scan);
+
   /// A gap or the end: captures being taken end at the ring's end.
   void close();
 
@@ -73,7 +78,9 @@ class CaptureStore {
     PageChain chain{};
   };
 
-  bool covered(const CaptureTrigger& trigger) const;
+  bool covers(const Slot& slot, std::uint64_t first_scan, std::uint64_t last_scan) const;
+  bool covered(const CaptureTrigger& trigger);
+  void turn_away(std::uint32_t count, std::uint64_t last_scan);
   std::size_t pages_promised() const;
   Slot* free_slot(const CaptureTrigger& trigger);
   Slot* most_urgent();
@@ -88,6 +95,9 @@ class CaptureStore {
   std::uint32_t after_scans_ = 0;
   std::uint32_t captures_ = 0;       // since boot
   std::uint64_t ordinary_from_ = 0;  // no ordinary trigger before this scan
+  Slot* covering_ = nullptr;         // the slot that covered the latest trigger
+  std::uint64_t full_from_ = 0;      // while full: from here on no slot covers a trigger
+  bool full_ = false;                // a trigger found no slot, and nothing has been freed or packed since
   std::array<Slot, kCaptureSlots> slots_{};
   PagePool pool_;
   PackedBody packed_{};

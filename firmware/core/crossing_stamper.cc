@@ -46,7 +46,7 @@ void CrossingStamper::tell(std::uint32_t index, std::uint64_t scan_before, std::
     count_up(health_.events_dropped);
     return;
   }
-  steadyrail_proto_Event event{};
+  steadyrail_proto_Event event;  // only the fields of its kind are read
   event.which_kind = steadyrail_proto_Event_crossing_tag;
   event.kind.crossing = {.channel = armed_->thresholds[index].channel,
                          .threshold = index,

@@ -24,20 +24,6 @@ std::size_t encode_content(steadyrail_proto_JigToHost& message, std::span<std::b
   return encode(steadyrail_proto_JigToHost_fields, &message, out);
 }
 
-std::size_t encode_event(const steadyrail_proto_Event& event, std::span<std::byte> out) {
-  steadyrail_proto_JigToHost message{};
-  message.which_content = steadyrail_proto_JigToHost_event_tag;
-  message.content.event = event;
-  return encode_content(message, out);
-}
-
-std::size_t encode_prefix(std::uint32_t sequence, std::uint32_t boot, std::span<std::byte> out) {
-  steadyrail_proto_JigToHost message{};
-  message.sequence = sequence;
-  message.boot = boot;
-  return encode(steadyrail_proto_JigToHost_fields, &message, out);
-}
-
 std::size_t close_body(std::span<std::byte> payload, std::size_t at, std::size_t body_bytes) {
   std::size_t end = at;
   payload[end++] = kBodyTag;

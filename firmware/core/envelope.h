@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
-// Envelopes to the host. The small fields are encoded by nanopb as `content` (a JigToHost without sequence and boot);
-// sequence and boot are put in front when a frame goes on the line, and the packed samples behind, as proto/wire.md
-// says.
+// Envelopes to the host. The small fields are encoded as `content` (a JigToHost without sequence and boot), events by
+// hand because there are many, the rest by nanopb; sequence and boot are put in front when a frame goes on the line,
+// and the packed samples behind, as proto/wire.md says.
 #pragma once
 
 #include <cstddef>

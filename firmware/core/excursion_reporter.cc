@@ -17,8 +17,7 @@ void ExcursionReporter::begin(const ArmedSet& armed, std::uint32_t events_per_s,
 void ExcursionReporter::on_block(const ScanBlock& block, const ScanSums& sums) {
   now_ = block.first_scan + wire::kScansPerBlock;
   for (std::size_t k = 0; k < armed_->limit_count; ++k) {
-    const ChannelSums& channel = sums.channels[armed_->limits[k].channel];
-    trackers_[k].on_block(block, channel.min, channel.max, *this);
+    trackers_[k].on_block(block, sums.channels[armed_->limits[k].channel], *this);
   }
   if (now_ - storms_told_scan_ >= kScansPerSecond) tell_storms();
 }
@@ -36,17 +35,32 @@ void ExcursionReporter::end(std::uint64_t scan) {
   }
 }
 
+Attention ExcursionReporter::attention(const ScanBlock& block) const {
+  if (!budget_.spent_at(now_)) return Attention::kEach;
+  return captures_.answers_alike(block.first_scan, now_ - 1) ? Attention::kCountsAlike : Attention::kCounts;
+}
+
+void ExcursionReporter::counted(std::size_t index, const CountedExcursions& counted, bool alike) {
+  if (alike) captures_.trigger_alike(counted.excursions, counted.last_start_scan);
+  count(index, counted);
+}
+
 void ExcursionReporter::certain(std::size_t index, std::uint64_t start_scan) {
   captures_.trigger({.cause = CaptureCause::kExcursion, .scan = start_scan, .channel = armed_->limits[index].channel});
 }
 
 void ExcursionReporter::ended(std::size_t index, const TrackedExcursion& excursion) {
   if (budget_.take(now_) && tell(armed_->limits[index], excursion)) return;
-  count(index, excursion);
+  count(index, {.excursions = 1,
+                .first_scan = excursion.start_scan,
+                .last_start_scan = excursion.start_scan,
+                .last_scan = excursion.end_scan - 1,
+                .extreme_code = excursion.extreme_code,
+                .scans_beyond = excursion.scans_beyond});
 }
 
 bool ExcursionReporter::tell(const ArmedLimit& limit, const TrackedExcursion& excursion) {
-  steadyrail_proto_Event event{};
+  steadyrail_proto_Event event;  // only the fields of its kind are read
   event.which_kind = steadyrail_proto_Event_excursion_tag;
   event.kind.excursion = {.channel = limit.channel,
                           .side = static_cast<steadyrail_proto_Side>(limit.side),
@@ -60,18 +74,18 @@ bool ExcursionReporter::tell(const ArmedLimit& limit, const TrackedExcursion& ex
   return telemetry_.offer(event);
 }
 
-void ExcursionReporter::count(std::size_t index, const TrackedExcursion& excursion) {
+void ExcursionReporter::count(std::size_t index, const CountedExcursions& counted) {
   Storm& storm = storms_[index];
   const bool low = armed_->limits[index].side == LimitSide::kLow;
   if (storm.excursions == 0) {
-    storm.first_scan = excursion.start_scan;
-    storm.extreme_code = excursion.extreme_code;
+    storm.first_scan = counted.first_scan;
+    storm.extreme_code = counted.extreme_code;
   }
-  ++storm.excursions;
-  storm.last_scan = excursion.end_scan - 1;
+  storm.excursions += counted.excursions;
+  storm.last_scan = counted.last_scan;
   storm.extreme_code =
-      low ? std::min(storm.extreme_code, excursion.extreme_code) : std::max(storm.extreme_code, excursion.extreme_code);
-  storm.scans_beyond += excursion.scans_beyond;
+      low ? std::min(storm.extreme_code, counted.extreme_code) : std::max(storm.extreme_code, counted.extreme_code);
+  storm.scans_beyond += counted.scans_beyond;
 }
 
 void ExcursionReporter::tell_storms() {
@@ -79,7 +93,7 @@ void ExcursionReporter::tell_storms() {
   for (std::size_t k = 0; k < armed_->limit_count; ++k) {
     Storm& storm = storms_[k];
     if (storm.excursions == 0) continue;
-    steadyrail_proto_Event event{};
+    steadyrail_proto_Event event;  // only the fields of its kind are read
     event.which_kind = steadyrail_proto_Event_storm_tag;
     event.kind.storm = {.channel = armed_->limits[k].channel,
                         .side = static_cast<steadyrail_proto_Side>(armed_->limits[k].side),

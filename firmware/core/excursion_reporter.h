@@ -29,6 +29,8 @@ class ExcursionReporter : public ExcursionSink {
   /// The end of the run at `scan`.
   void end(std::uint64_t scan);
 
+  Attention attention(const ScanBlock& block) const override;
+  void counted(std::size_t index, const CountedExcursions& counted, bool alike) override;
   void certain(std::size_t index, std::uint64_t start_scan) override;
   void ended(std::size_t index, const TrackedExcursion& excursion) override;
 
@@ -42,7 +44,7 @@ class ExcursionReporter : public ExcursionSink {
   };
 
   bool tell(const ArmedLimit& limit, const TrackedExcursion& excursion);
-  void count(std::size_t index, const TrackedExcursion& excursion);
+  void count(std::size_t index, const CountedExcursions& counted);
   void tell_storms();
 
   Telemetry& telemetry_;

@@ -9,6 +9,7 @@
 #include <cstddef>
 #include <cstdint>
 
+#include "firmware/core/scan_sums.h"
 #include "firmware/core/settings.h"
 #include "firmware/hal/scan_source.h"
 
@@ -25,9 +26,29 @@ struct TrackedExcursion {
   bool truncated = false;
 };
 
+/// Excursions of one block that were kept, and would each have been certain() and ended().
+struct CountedExcursions {
+  std::uint32_t excursions = 0;
+  std::uint64_t first_scan = 0;  // the first one's start
+  std::uint64_t last_start_scan = 0;
+  std::uint64_t last_scan = 0;  // of the last one
+  std::int16_t extreme_code = 0;
+  std::uint64_t scans_beyond = 0;
+};
+
+enum class Attention : std::uint8_t {
+  kEach,         // certain() and ended() for each
+  kCounts,       // ended() only counts: counted() may stand for it
+  kCountsAlike,  // and certain() has the same answer for all of them
+};
+
 class ExcursionSink {
  public:
   virtual ~ExcursionSink() = default;
+  /// What ended() would do for the rest of this block.
+  virtual Attention attention(const ScanBlock& /*block*/) const { return Attention::kEach; }
+  /// Stands for ended() of each, and where `alike` for certain() as well.
+  virtual void counted(std::size_t /*index*/, const CountedExcursions& /*counted*/, bool /*alike*/) {}
   /// The excursion beyond limit number `index` that began at `start_scan` has become long or deep enough to be kept.
   virtual void certain(std::size_t index, std::uint64_t start_scan) = 0;
   virtual void ended(std::size_t index, const TrackedExcursion& excursion) = 0;
@@ -37,8 +58,8 @@ class ExcursionTracker {
  public:
   void arm(std::size_t index, const ArmedLimit& limit);
 
-  /// `min` and `max` are the channel's extremes in the block: scans are only walked when they touch the limit.
-  void on_block(const ScanBlock& block, std::int16_t min, std::int16_t max, ExcursionSink& sink);
+  /// `sums` are the channel's over the block: scans are only walked where they do not tell everything.
+  void on_block(const ScanBlock& block, const ChannelSums& sums, ExcursionSink& sink);
 
   /// A gap or the end before `scan`: what is open is truncated there.
   void close(std::uint64_t scan, ExcursionSink& sink);
@@ -46,15 +67,17 @@ class ExcursionTracker {
  private:
   enum class State : std::uint8_t { kIdle, kInside, kWaiting };
 
-  void take(std::uint64_t scan, std::int32_t depth, ExcursionSink& sink);
+  bool pass_whole(const ChannelSums& sums, std::int32_t shallowest, std::int32_t deepest);
+  void walk(const ScanBlock& block, ExcursionSink& sink);
+  std::uint32_t count_through(const ScanBlock& block, std::uint32_t s, bool alike, ExcursionSink& sink);
+  std::uint32_t walk_inside(const ScanBlock& block, std::uint32_t s, ExcursionSink& sink);
   void begin(std::uint64_t scan);
-  void deepen(std::uint64_t scan, std::int32_t depth);
   void finish(ExcursionSink& sink);
-  std::int32_t depth_of(std::int16_t code) const { return low_ ? -code : code; }
+  std::int32_t depth_of(std::int32_t code) const { return code * sign_; }
 
   std::size_t index_ = 0;
   std::uint8_t channel_ = 0;
-  bool low_ = true;
+  std::int32_t sign_ = -1;  // of depths: -1 on the low side
   // Depths: codes with the sign turned on the low side, so that deeper is always greater.
   std::int32_t limit_ = 0;
   std::int32_t release_ = 0;

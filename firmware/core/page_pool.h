@@ -2,9 +2,11 @@
 // Byte streams of unequal length out of one fixed store: chains of pages, written at the end and read from the start.
 #pragma once
 
+#include <algorithm>
 #include <array>
 #include <cstddef>
 #include <cstdint>
+#include <cstring>
 #include <span>
 
 namespace firmware {
@@ -42,16 +44,22 @@ class PagePool {
 
   /// The caller has made sure of the pages.
   void append(PageChain& chain, std::span<const std::byte> bytes) {
-    for (const std::byte value : bytes) {
+    while (!bytes.empty()) {
       if (chain.last == kNoPage || chain.write_at == kPageBytes) extend(chain);
-      pages_[chain.last][chain.write_at++] = value;
+      const std::size_t count = std::min<std::size_t>(bytes.size(), kPageBytes - chain.write_at);
+      std::memcpy(&pages_[chain.last][chain.write_at], bytes.data(), count);
+      chain.write_at = static_cast<std::uint16_t>(chain.write_at + count);
+      bytes = bytes.subspan(count);
     }
   }
 
   /// The caller has made sure that so many bytes are left. Pages read to their end are free again.
   void read(PageChain& chain, std::span<std::byte> out) {
-    for (std::byte& value : out) {
-      value = pages_[chain.first][chain.read_at++];
+    while (!out.empty()) {
+      const std::size_t count = std::min<std::size_t>(out.size(), kPageBytes - chain.read_at);
+      std::memcpy(out.data(), &pages_[chain.first][chain.read_at], count);
+      chain.read_at = static_cast<std::uint16_t>(chain.read_at + count);
+      out = out.subspan(count);
       if (chain.read_at == kPageBytes) release_first(chain);
     }
   }

@@ -22,6 +22,7 @@ class RateLimit {
 
   /// True when one more is within the limit at `scan`; scans never go back.
   [[nodiscard]] bool take(std::uint64_t scan) {
+    if (spent_at(scan)) return false;
     const std::uint64_t full = std::uint64_t{burst_} * kScansPerSecond;
     // More than the burst's worth of scans fills it anyway; the product then cannot overflow.
     const std::uint64_t passed = std::min<std::uint64_t>(scan - scan_, full);
@@ -31,6 +32,9 @@ class RateLimit {
     credit_ -= kScansPerSecond;
     return true;
   }
+
+  /// True when take() has been refused at this very scan; storms ask again and again.
+  bool spent_at(std::uint64_t scan) const { return scan == scan_ && credit_ < kScansPerSecond; }
 
  private:
   std::uint32_t per_second_ = 0;

@@ -31,9 +31,12 @@ void StepReporter::resume(std::uint64_t next_scan) {
   group_.free_from = next_scan;
 }
 
-void StepReporter::on_block(const ScanBlock& block) {
+void StepReporter::on_block(const ScanBlock& block, const ScanSums& sums) {
   found_count_ = 0;
-  for (std::size_t k = 0; k < trigger_count_; ++k) detectors_[k].on_block(block, *this);
+  for (std::size_t k = 0; k < trigger_count_; ++k) {
+    const ChannelSums& channel = sums.channels[triggers_[k].channel];
+    detectors_[k].on_block(block, channel.min, channel.max, *this);
+  }
   const std::span<FoundStep> found(found_.data(), found_count_);
   std::ranges::sort(found, [](const FoundStep& a, const FoundStep& b) {
     return a.scan != b.scan ? a.scan < b.scan : a.channel < b.channel;

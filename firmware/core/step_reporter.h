@@ -35,7 +35,7 @@ class StepReporter : public StepSink {
 
   void begin(const Settings& settings, std::uint64_t first_scan);
   /// After the ring has taken the block.
-  void on_block(const ScanBlock& block);
+  void on_block(const ScanBlock& block, const ScanSums& sums);
   /// A gap: the next block begins at `next_scan`.
   void resume(std::uint64_t next_scan);
 

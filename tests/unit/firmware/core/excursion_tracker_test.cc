@@ -4,6 +4,7 @@
 #include <gtest/gtest.h>
 
 #include <algorithm>
+#include <numeric>
 #include <vector>
 
 #include "tests/unit/firmware/jig_fixture.h"
@@ -31,11 +32,13 @@ Collector track(const ArmedLimit& limit, const std::vector<std::int16_t>& codes,
   Collector collector;
   tracker.arm(0, limit);
   for (std::size_t at = 0; at < codes.size(); at += wire::kScansPerBlock) {
-    const auto [min, max] = std::minmax_element(codes.begin() + at, codes.begin() + at + wire::kScansPerBlock);
+    const auto begin = codes.begin() + at;
+    const auto end = begin + wire::kScansPerBlock;
+    const auto [min, max] = std::minmax_element(begin, end);
     const ScanBlock block = block_of(first_scan + at, [&](std::uint64_t scan, std::size_t channel) {
       return channel == kChannel ? codes[scan - first_scan] : std::int16_t{0};
     });
-    tracker.on_block(block, *min, *max, collector);
+    tracker.on_block(block, {.min = *min, .max = *max, .sum = std::accumulate(begin, end, 0)}, collector);
   }
   tracker.close(first_scan + codes.size(), collector);
   return collector;

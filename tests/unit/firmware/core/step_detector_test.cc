@@ -3,6 +3,7 @@
 
 #include <gtest/gtest.h>
 
+#include <algorithm>
 #include <cmath>
 #include <cstdlib>
 #include <vector>
@@ -29,11 +30,12 @@ std::vector<FoundStep> detect(const std::vector<std::int16_t>& codes, std::uint1
   Collector collector;
   detector.begin({.channel = kChannel, .least_code = least_code});
   for (std::size_t at = 0; at < codes.size(); at += wire::kScansPerBlock) {
-    detector.on_block(block_of(first_scan + at,
-                               [&](std::uint64_t scan, std::size_t channel) {
-                                 return channel == kChannel ? codes[scan - first_scan] : std::int16_t{0};
-                               }),
-                      collector);
+    const ScanBlock block = block_of(first_scan + at, [&](std::uint64_t scan, std::size_t channel) {
+      return channel == kChannel ? codes[scan - first_scan] : std::int16_t{0};
+    });
+    const auto [min, max] = std::minmax_element(codes.begin() + static_cast<std::ptrdiff_t>(at),
+                                                codes.begin() + static_cast<std::ptrdiff_t>(at + wire::kScansPerBlock));
+    detector.on_block(block, *min, *max, collector);
   }
   return collector.steps;
 }
