@@ -31,6 +31,12 @@ EmulatorRun run_shell(const std::string& command) {
   return run;
 }
 
+std::uint32_t printed_figure(const EmulatorRun& run, const std::string& name) {
+  const std::size_t at = run.printed.find(name + ": ");
+  if (at == std::string::npos) throw std::runtime_error("the image did not print: " + name);
+  return static_cast<std::uint32_t>(std::stoul(run.printed.substr(at + name.size() + 2)));
+}
+
 EmulatorRun run_emulated(const std::filesystem::path& folder) {
   const std::string image = STEADYRAIL_CHIP_DIR "/steadyrail-qemu.elf";
   if (!std::filesystem::exists(image)) throw std::runtime_error("there is no " + image);

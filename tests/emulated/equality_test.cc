@@ -20,6 +20,18 @@ namespace proto = steadyrail::proto;
 
 constexpr std::uint64_t kSeed = 20260101;
 
+// Budgets at 24 channels and 32 kS/s. A scan lasts 5,250 cycles of the chip, a block of 32 scans 168,000. Instructions
+// are counted, cycles are not: with the flash's wait states hidden by its cache an instruction is taken to cost 1.3
+// cycles (an assumption, measured on no chip), so that these budgets fill 20 % of a scan and 75 % of a block.
+constexpr std::uint32_t kInstructionsPerScanMax = 800;           // averaged over everything
+constexpr std::uint32_t kStormInstructionsPerBlockMax = 96'000;  // on average, and of acquiring alone in any block
+constexpr std::uint32_t kInstructionsBetweenBlocksMax = 84'000;  // 16 scans at an instruction a cycle
+
+/// Talking is cut into steps; the board takes a block between any two of them.
+void check_steps(const EmulatorRun& run) {
+  EXPECT_LE(printed_figure(run, "instructions in one go, talking, at most"), kInstructionsBetweenBlocksMax);
+}
+
 /// Where two streams part: the frame, and what it is here.
 std::string first_difference(const Bytes& here, const Bytes& there) {
   const auto ours = split_frames(here);
@@ -75,6 +87,8 @@ TEST(EqualityTest, ChipAndVirtualJigSayTheSameOfAMinuteOfAWeakRail) {
              split_frames(native).size());
   for (const auto& [kind, count] : kinds) fmt::print("  {:<18} {:>6}\n", kind, count);
   fmt::print("{}", emulated.printed);
+  EXPECT_LE(printed_figure(emulated, "instructions a scan, all"), kInstructionsPerScanMax);
+  check_steps(emulated);
 
   const EmulatorRun reading =
       run_shell(fmt::format("'{}' '{}/tests/emulated/arm_frames.py' '{}' '{}' '{}' 2>&1", STEADYRAIL_PYTHON,
@@ -102,6 +116,9 @@ TEST(EqualityTest, ChipSaysTheSameTwiceInAStorm) {
   }
   EXPECT_EQ(excursions, 24U * 16 * 2999);
   fmt::print("{}", first.printed);
+  EXPECT_LE(printed_figure(first, "instructions a window of 32 scans, all"), kStormInstructionsPerBlockMax);
+  EXPECT_LE(printed_figure(first, "instructions in one go, acquiring, at most"), kStormInstructionsPerBlockMax);
+  check_steps(first);
 }
 
 TEST(EqualityTest, ChipEndsWithItsReasonWhenTheScansAreCutShort) {

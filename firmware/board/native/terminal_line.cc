@@ -76,9 +76,10 @@ std::size_t TerminalLine::take(std::span<std::byte> into) {
 }
 
 void TerminalLine::linger(int timeout_ms) const {
-  // The kernel moves bytes to the reader's side a moment after the write, hence more than one look.
+  // The kernel moves bytes to the reader's side in a task of its own, on a busy machine tens of milliseconds after the
+  // write: only a side that stays empty has been read.
   constexpr int kStepMs = 2;
-  constexpr int kLooks = 3;
+  constexpr int kLooks = 100;
   int empty_looks = 0;
   for (int waited_ms = 0; waited_ms < timeout_ms && empty_looks < kLooks; waited_ms += kStepMs) {
     int unread = 0;

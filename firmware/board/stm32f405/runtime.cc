@@ -9,6 +9,11 @@ extern "C" void __cxa_pure_virtual() {
   firmware::chip::board_halt();
 }
 
+// Nothing here ever exits: destructors of static objects need no list.
+extern "C" int atexit(void (*/*destructor*/)()) {
+  return 0;
+}
+
 void operator delete(void* /*object*/) noexcept {
   firmware::chip::board_halt();
 }
