@@ -16,6 +16,9 @@ using steadyrail::proto::SubRail;
 using steadyrail::proto::Unit;
 using steadyrail::proto::WithinRating;
 
+// A rail needs some milliseconds to come back from an overload; that way belongs to the overload. Common practice, no
+// source.
+constexpr double kRecoveryS = 10e-3;
 constexpr double kSmallSupplyW = 450;  // up to here the table's first column holds whatever the connectors
 
 bool carries(const model::JigChannel& channel) {
@@ -51,7 +54,8 @@ Rating::Rating(const model::Jig& jig, const Unit* unit, const LimitSet* limits) 
   if (limits != nullptr) {
     for (const auto& row : limits->excursion()) {
       if (!(row.duration_s() > 0) || !std::isfinite(row.duration_s())) continue;
-      rows_.push_back({row.duration_s(), row.percent_small() / 100, row.percent_large() / 100});
+      rows_.push_back({row.duration_s(), row.percent_small() / 100, row.percent_large() / 100,
+                       row.status() != steadyrail::proto::LIMIT_STATUS_FROM_MEMORY});
     }
     std::ranges::sort(rows_, {}, &Row::duration_s);
   }
@@ -135,6 +139,7 @@ void Rating::add_sums(const model::Jig& jig, const Unit& unit) {
 
 void Rating::gap() {
   for (Check& check : checks_) check.run = 0;
+  recovering_.fill(0);
 }
 
 Load Rating::judge_window(Check& check, const BlockLoads& loads, std::uint32_t window, double window_s) const {
@@ -159,18 +164,21 @@ Load Rating::judge_window(Check& check, const BlockLoads& loads, std::uint32_t w
   if (check.run < UINT32_MAX) ++check.run;
   double small = 1;
   double large = 1;
+  bool published = true;
   if (check.excursions) {
     const double duration = check.run * window_s;
     for (const Row& row : rows_) {
       if (duration > row.duration_s * (1 + 1e-9)) continue;
       small = row.small;
       large = total_w_ > kSmallSupplyW ? row.large : row.small;
+      published = row.published;
       break;
     }
   }
   if (certain > check.limit * std::max(small, large)) return Load::kOutside;
-  // Which column holds depends on a connector the description does not name: between them nothing is known.
-  if (possible <= check.limit * std::min(small, large)) return Load::kWithin;
+  // Which column holds depends on a connector the description does not name: between them nothing is known. Nor is it
+  // below a remembered allowance, which must not fail a unit.
+  if (published && possible <= check.limit * std::min(small, large)) return Load::kWithin;
   return Load::kDoubtful;
 }
 
@@ -195,6 +203,22 @@ void Rating::judge(const BlockLoads& loads, std::uint32_t windows, double window
         if ((check.rails & (1U << rail)) == 0) continue;
         Load& held = out[rail][window];
         if (held != Load::kOutside) held = state;
+      }
+    }
+  }
+  hold(out, windows, window_s);
+}
+
+void Rating::hold(BlockRating& rating, std::uint32_t windows, double window_s) {
+  const auto recovery = static_cast<std::uint32_t>(std::ceil(kRecoveryS / window_s));
+  for (std::size_t rail = 1; rail < kRailCount; ++rail) {
+    for (std::uint32_t window = 0; window < windows; ++window) {
+      Load& state = rating[rail][window];
+      if (state == Load::kOutside) {
+        recovering_[rail] = recovery;
+      } else if (recovering_[rail] > 0) {
+        --recovering_[rail];
+        state = Load::kOutside;
       }
     }
   }

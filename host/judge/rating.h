@@ -60,16 +60,19 @@ class Rating {
     double duration_s;
     double small;
     double large;
+    bool published;  // read, not remembered: what it allows is certain
   };
 
   void add_rails(const model::Jig& jig, const steadyrail::proto::Unit& unit);
   void add_sums(const model::Jig& jig, const steadyrail::proto::Unit& unit);
   void add_check(const model::Jig& jig, Check check, double limit);
+  void hold(BlockRating& rating, std::uint32_t windows, double window_s);
   Load judge_window(Check& check, const BlockLoads& loads, std::uint32_t window, double window_s) const;
 
   std::vector<Check> checks_;
   std::vector<Row> rows_;  // ascending duration
   std::array<bool, kRailCount> known_{};
+  std::array<std::uint32_t, kRailCount> recovering_{};  // windows left in which an overload may still be felt
   double total_w_ = 0;
   std::vector<std::string> remarks_;
 };

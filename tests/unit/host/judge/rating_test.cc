@@ -113,13 +113,24 @@ TEST_F(RatingTest, ShortExcursionIsAllowedAndALongOneIsNot) {
   for (int i = 0; i < 98; ++i) judge(rating, 45, 45, 15, 15);
   EXPECT_EQ(judge(rating, 45, 45, 15, 15), Load::kOutside);
   EXPECT_EQ(out_[RAIL_P5VSB][0], Load::kOutside);  // the total is beyond its label: no rail is within
+  // The way back, 10 ms, belongs to the overload: what the rail shows there is no non-conformity either.
+  for (int i = 0; i < 10; ++i) EXPECT_EQ(judge(rating, 30, 30, 15, 15), Load::kOutside) << i;
   EXPECT_EQ(judge(rating, 30, 30, 15, 15), Load::kWithin);
   EXPECT_EQ(judge(rating, 45, 45, 15, 15), Load::kWithin);
+}
+
+// A remembered allowance leaves in doubt what a published one would hold against the supply.
+TEST_F(RatingTest, AllowanceFromMemoryLeavesDoubt) {
+  for (auto& row : *limits_.mutable_excursion()) row.set_status(steadyrail::proto::LIMIT_STATUS_FROM_MEMORY);
+  Rating rating(jig_, &unit_, &limits_);
+  EXPECT_EQ(judge(rating, 45, 45, 15, 15), Load::kDoubtful);
+  EXPECT_EQ(judge(rating, 30, 30, 15, 15), Load::kWithin);
 }
 
 TEST_F(RatingTest, WithoutATableTheLabelIsTheLimit) {
   Rating rating(jig_, &unit_, nullptr);
   EXPECT_EQ(judge(rating, 45, 45, 15, 15), Load::kOutside);
+  rating.gap();
   EXPECT_EQ(judge(rating, 35, 35, 15, 15), Load::kDoubtful);  // 50 A -+ 0.2 A: neither is certain
 }
 
