@@ -50,6 +50,11 @@ std::string html_of(const Finished& finished, const Judging& judging) {
   }
   if (judging.unit) input.unit = &*judging.unit;
   if (judging.limits) input.limits = &judging.limits->set;
+  if (!finished.header.simulated()) {
+    input.hook_up = finished.header.already_checked()
+                        ? "Declared done before the program was started; the jig measured none of its steps."
+                        : "Confirmed step by step at the program's prompt; the jig measured none of its steps.";
+  }
   input.caution = data::shipped("texts/caution.txt").value_or("");
   input.style = data::shipped("texts/report.css").value_or("");
   return report::html_report(input);
@@ -60,7 +65,7 @@ std::string html_of(const Finished& finished, const Judging& judging) {
 std::expected<Finished, std::string> join_result(const detect::Review& review, const proto::SessionResult& described,
                                                  const proto::RecordingHeader& header, const Judging& judging,
                                                  const std::string& recording) {
-  Finished out{review.result(), review.drawings(), header};
+  Finished out{review.result(&described.coverage()), review.drawings(), header};
   const std::uint64_t clipped = out.result.coverage().scans_clipped();
   out.result.set_simulated(described.simulated());
   *out.result.mutable_session() = described.session();

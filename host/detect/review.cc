@@ -170,7 +170,7 @@ void Review::finish() {
   if (state_->session) state_->session->finish();
 }
 
-SessionResult Review::result() const {
+SessionResult Review::result(const steadyrail::proto::Coverage* decoded) const {
   SessionResult result;
   result.set_simulated(state_->simulated);
   result.set_conclusion(steadyrail::proto::CONCLUSION_NOT_TESTED);
@@ -183,6 +183,10 @@ SessionResult Review::result() const {
   const Session& session = *state_->session;
   Seen seen;
   seen.scans_share = session.share();
+  if (decoded != nullptr && decoded->scans_expected() > 0) {
+    const double share = static_cast<double>(decoded->scans_seen()) / static_cast<double>(decoded->scans_expected());
+    seen.scans_share = std::min(seen.scans_share, share);
+  }
   for (std::size_t rail = 0; rail < judge::kRailCount; ++rail) {
     seen.steps[rail] = session.steps.steps().of_rail(static_cast<steadyrail::proto::Rail>(rail));
   }

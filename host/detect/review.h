@@ -38,7 +38,9 @@ class Review : public decode::Sink {
 
   /// Verdicts, events, steps and the detectors' share of coverage (clipped scans). The caller adds the decoder's counts
   /// and the session's facts. Valid after finish(); during a watch a snapshot of what stands so far.
-  steadyrail::proto::SessionResult result() const;
+  /// `decoded`, where given, is what the decoder expected and saw: scans lost before the first and after the last
+  /// window are known to it alone, and lower the coverage of the verdicts.
+  steadyrail::proto::SessionResult result(const steadyrail::proto::Coverage* decoded = nullptr) const;
   steadyrail::proto::Drawings drawings() const;
 
  private:

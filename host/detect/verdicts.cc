@@ -24,6 +24,11 @@ using steadyrail::proto::Verdict;
 constexpr double kSettledSamples = 320;  // of a 10 ms mean at 32 kS/s; only the noise share hangs on it
 constexpr double kRangeTop = 32767;
 
+/// How far a figure lies inside its limit; below 0: beyond it.
+double slack(const Verdict& verdict) {
+  return verdict.side() == "low" ? verdict.value() - verdict.limit() : verdict.limit() - verdict.value();
+}
+
 int badness(Decision decision) {
   switch (decision) {
     case Decision::DECISION_FAIL:
@@ -153,10 +158,8 @@ Verdict VerdictWriter::verdict(const ChannelTally& tally, Quantity quantity) con
     if (!figures[i]) continue;
     const judge::Side here = i == 0 ? judge::Side::kLow : judge::Side::kHigh;
     Verdict one = side(tally, quantity, here, *figures[i], *limit);
-    const double margin = std::abs(one.value() - one.limit());
-    const bool nearer = worst && badness(one.decision()) == badness(worst->decision()) &&
-                        margin < std::abs(worst->value() - worst->limit());
-    if (!worst || badness(one.decision()) > badness(worst->decision()) || nearer) worst = std::move(one);
+    const bool closer = worst && badness(one.decision()) == badness(worst->decision()) && slack(one) < slack(*worst);
+    if (!worst || badness(one.decision()) > badness(worst->decision()) || closer) worst = std::move(one);
   }
   Verdict verdict;
   const bool in_doubt = quantity == Quantity::QUANTITY_DYNAMIC && limit && fails_in_doubt(tally, *limit);
@@ -176,9 +179,10 @@ Verdict VerdictWriter::verdict(const ChannelTally& tally, Quantity quantity) con
   } else {
     verdict.set_decision(Decision::DECISION_UNDECIDED);
     const bool any_outside = tally.outside[0] || tally.outside[1] || tally.doubtful[0];
-    verdict.set_reason(any_outside          ? "seen only outside the rating"
-                       : tally.scans_on > 0 ? "no settled stretch of 10 ms"
-                                            : "the supply was never seen on");
+    verdict.set_reason(any_outside             ? "seen only outside the rating"
+                       : tally.scans_on > 0    ? "no settled stretch of 10 ms"
+                       : seen_.scans_share > 0 ? "the supply was never seen on"
+                                               : "no scan was seen");
     verdict.set_limit(limit->low.volts());
     verdict.set_limit_status(limit->status);
     verdict.set_source(limit->source);

@@ -35,7 +35,11 @@ void judge_excursion(const Session& session, const Found& found, EventResult& ev
   grounds.calibrated = channel.calibrated;
   grounds.clipped = found.clipped;
   grounds.limit_status = limit->status;
-  const judge::Decided decided = judge::decide(found.side, reading, limit->of(found.side), grounds);
+  judge::Decided decided = judge::decide(found.side, reading, limit->of(found.side), grounds);
+  if (found.within == steadyrail::proto::WITHIN_RATING_NO && decided.decision != steadyrail::proto::DECISION_PASS) {
+    decided = {steadyrail::proto::DECISION_NOT_TESTED,
+               "the load was outside the rating, where the limit does not hold: no non-conformity"};
+  }
   event.set_decision(decided.decision);
   if (!decided.reason.empty()) event.set_note(found.note.empty() ? decided.reason : found.note + "; " + decided.reason);
 }

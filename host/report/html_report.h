@@ -27,6 +27,7 @@ struct ReportInput {
   const steadyrail::proto::Unit* unit = nullptr;
   const steadyrail::proto::LimitSet* limits = nullptr;
   std::vector<UnderRead> under_reads;
+  std::string hook_up;  // how the hook-up order was confirmed; empty: nothing was hooked up
   std::string_view caution;
   std::string_view style;  // CSS
 };

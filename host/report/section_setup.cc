@@ -132,6 +132,7 @@ std::string channels_section(const ReportInput& input) {
                     {channel.current_channel()}});
   }
   std::string out = table({"channel", "input", "name", "kind", "rail", "connector", "its current"}, rows);
+  if (!input.hook_up.empty()) out += "<h3>Hook-up order</h3>\n" + paragraph(input.hook_up);
   if (input.jig->not_measured_size() > 0) {
     out += "<h3>Not measured</h3>\n" +
            bullets(std::vector<std::string>(input.jig->not_measured().begin(), input.jig->not_measured().end()));

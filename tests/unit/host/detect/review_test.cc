@@ -167,11 +167,39 @@ TEST(ReviewTest, OutsideTheRatingAnExcursionIsNoNonConformity) {
   const auto events = events_of(result, EVENT_KIND_EXCURSION);
   ASSERT_EQ(events.size(), 1U);
   EXPECT_EQ(events[0].within_rating(), WITHIN_RATING_NO);
-  EXPECT_EQ(events[0].decision(), DECISION_FAIL);
+  EXPECT_EQ(events[0].decision(), DECISION_NOT_TESTED);
   EXPECT_EQ(verdict_of(result, "graphics-1", QUANTITY_DYNAMIC).decision(), DECISION_PASS);
   bool told = false;
   for (const auto& remark : result.remarks()) told = told || remark.find("outside the rating") != std::string::npos;
   EXPECT_TRUE(told);
+}
+
+// Both sides fail: the greater breach is told, 11.20 less 10.20 V before 12.70 less 12.60 V.
+TEST(ReviewTest, OfTwoFailsTheGreaterBreachIsTold) {
+  Levels levels(32000);
+  levels.set(kGraphics, 10000, 10320, 10.20);
+  levels.set(kGraphics, 20000, 20320, 12.70);
+  const auto verdict = verdict_of(review(levels, test_limits()), "graphics-1", QUANTITY_DYNAMIC);
+  EXPECT_EQ(verdict.decision(), DECISION_FAIL);
+  EXPECT_EQ(verdict.side(), "low");
+  EXPECT_NEAR(verdict.value(), 10.20, 0.01);
+}
+
+// What the decoder missed before the first and after the last window counts against a pass.
+TEST(ReviewTest, ScansLostAtTheEndsLowerTheCoverage) {
+  LimitSet limits = test_limits();
+  limits.mutable_required()->set_scans_share(0.999);
+  Review review({.limits = limits, .unit = {}, .events_listed_max = 500});
+  review.header(test_header());
+  const Levels levels(32000);
+  levels.windows(review, 0, 32000);
+  review.finish();
+  EXPECT_EQ(verdict_of(review.result(), "main-12v", QUANTITY_DYNAMIC).decision(), DECISION_PASS);
+  Coverage decoded;
+  decoded.set_scans_expected(64000);
+  decoded.set_scans_seen(32000);
+  const SessionResult result = review.result(&decoded);
+  EXPECT_EQ(verdict_of(result, "main-12v", QUANTITY_DYNAMIC).decision(), DECISION_UNDECIDED);
 }
 
 // 46 A on a rail labelled 40 A, with an allowance of 110 or 120 % for a tenth of a second after the supply's size:
