@@ -27,6 +27,7 @@ steadyrail::proto::Coverage Decoder::coverage() const {
   coverage.set_frames(counts.sound);
   coverage.set_frames_damaged(counts.damaged + counts.overlong);
   coverage.set_bytes_discarded(counts.bytes_damaged + counts.bytes_overlong + counts.bytes_cut);
+  coverage.set_frames_missing(counts.missing);
   coverage.set_gaps_total(continuity.gaps_total());
   for (const ScanGap& gap : continuity.gaps()) {
     auto& listed = *coverage.add_gaps();
@@ -46,6 +47,11 @@ void Decoder::describe(steadyrail::proto::SessionResult& result) const {
   result.mutable_coverage()->set_scans_clipped(clipped);
   result.set_simulated(header.simulated() || (hello && hello->simulated()));
   for (const std::string& words : state.remarks) result.add_remarks(words);
+  if (state.counts.missing > 0) {
+    result.add_remarks(std::to_string(state.counts.missing) +
+                       " frames are missing by their sequence numbers: lost windows are gaps, but events, captures and "
+                       "status that were in them leave no other trace");
+  }
 
   auto& facts = *result.mutable_session();
   facts.set_jig_id(hello ? hello->jig_id() : header.jig().id());
