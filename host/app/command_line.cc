@@ -24,16 +24,20 @@ CLI::App& add_verb(CLI::App& program, const std::string& name, const std::string
   return verb;
 }
 
-void add_duration(CLI::App& verb, const std::string& help, auto& target) {
+void add_time(CLI::App& verb, const std::string& option, const std::string& help, auto& target) {
   verb.add_option_function<std::string>(
-          "--for",
-          [&target](const std::string& text) {
+          option,
+          [&target, option](const std::string& text) {
             const auto parsed = parse_duration(text);
-            if (!parsed) throw CLI::ValidationError("--for", parsed.error());
+            if (!parsed) throw CLI::ValidationError(option, parsed.error());
             target = *parsed;
           },
           help)
       ->type_name("TIME");
+}
+
+void add_duration(CLI::App& verb, const std::string& help, auto& target) {
+  add_time(verb, "--for", help, target);
 }
 
 void add_judge(CLI::App& verb, JudgeOptions& judge) {
@@ -135,6 +139,9 @@ void declare_export(CLI::App& program, ExportOptions& options) {
   verb.add_option("recording", options.recording, "Recording to read")->required()->type_name("FILE");
   verb.add_option("--events", options.events, "Events, judged as in review")->type_name("FILE");
   verb.add_option("--windows", options.windows, "Every window of every channel (large)")->type_name("FILE");
+  add_time(verb, "--from", "Windows from this second of the session on; leaves an index beside the recording",
+           options.from);
+  add_time(verb, "--to", "Windows before this second of the session", options.to);
   add_judge(verb, options.judge);
 }
 

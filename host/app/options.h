@@ -77,6 +77,8 @@ struct ExportOptions {
   JudgeOptions judge;
   std::string events;
   std::string windows;
+  std::optional<std::chrono::milliseconds> from;  // of the session; windows only
+  std::optional<std::chrono::milliseconds> to;
 };
 
 using Command = std::variant<PortsOptions, LabelOptions, LimitsOptions, WatchOptions, ReviewOptions, RehearseOptions,

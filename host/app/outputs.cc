@@ -42,7 +42,9 @@ std::expected<void, std::string> check_output(const OutputName& output) {
 bool same_file(const std::string& left, const std::string& right) {
   std::error_code fault;
   if (fs::equivalent(left, right, fault)) return fs::is_regular_file(left, fault);
-  return fs::weakly_canonical(left, fault) == fs::weakly_canonical(right, fault);
+  // A name that is not there yet stays relative unless it is made absolute first.
+  return fs::weakly_canonical(fs::absolute(left, fault), fault) ==
+         fs::weakly_canonical(fs::absolute(right, fault), fault);
 }
 
 }  // namespace

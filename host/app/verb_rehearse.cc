@@ -74,6 +74,8 @@ LiveSetup set_up(const RehearseOptions& options, const model::Jig& jig, const Ju
   setup.session.times.reconnect_for = std::chrono::milliseconds(0);  // a jig that died does not come back
   if (options.pace == Pace::kFree) {
     setup.session.keep_alive = link::KeepAlive::kExternal;
+    // A command repeated because this machine was busy would change the bytes.
+    setup.session.times = link::SessionTimes::patient();
   } else {
     setup.session.duration = options.duration;
   }

@@ -52,7 +52,7 @@ LiveSetup set_up(const WatchOptions& options, const model::Jig& jig, const Judgi
   if (judging.limits) setup.header.set_edition(judging.limits->set.edition());
   setup.header.set_question(options.question);
   setup.header.set_port(options.port);
-  setup.header.set_already_checked(true);  // by the user's word, however it was given
+  setup.header.set_already_checked(options.already_checked);
   setup.session.port = options.port;
   setup.session.settings.baud = options.baud;
   setup.session.configure = configuration(jig, options.baud);

@@ -68,6 +68,9 @@ std::string failing_places(const proto::SessionResult& result) {
 
 std::string headline(const proto::SessionResult& result, const Tally& count) {
   const std::string where = fmt::format("under {}", result.edition());
+  if (result.has_coverage() && result.coverage().scans_seen() == 0) {
+    return "Nothing was measured: no scan arrived from the jig.";
+  }
   if (count.all() == 0 || count.not_tested == count.all()) {
     return result.edition().empty() ? "Nothing was judged: no limit edition was named."
                                     : fmt::format("Nothing could be judged {}.", where);
