@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "host/link/tcp_port.h"
 
+#include <charconv>
 #include <chrono>
 #include <cstdint>
 
@@ -23,6 +24,12 @@ std::expected<std::unique_ptr<Port>, LinkError> open_tcp(boost::asio::io_context
   const std::size_t colon = address.rfind(':');
   if (colon == std::string::npos || colon == 0 || colon + 1 == address.size()) {
     return failed(LinkFault::kName, "not a network port; write tcp:HOST:PORT");
+  }
+  unsigned number = 0;
+  const char* const end = address.data() + address.size();
+  const auto parsed = std::from_chars(address.data() + colon + 1, end, number);
+  if (parsed.ec != std::errc{} || parsed.ptr != end || number < 1 || number > 65535) {
+    return failed(LinkFault::kName, "the port must be a number from 1 to 65535");
   }
   // Connecting has a context of its own: that of the session must not run before its reads are asked for.
   boost::asio::io_context connecting;
