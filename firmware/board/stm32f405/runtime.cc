@@ -10,7 +10,7 @@ extern "C" void __cxa_pure_virtual() {
 }
 
 // Nothing here ever exits: destructors of static objects need no list.
-extern "C" int atexit(void (*/*destructor*/)()) {
+extern "C" int atexit(void (* /*destructor*/)()) {
   return 0;
 }
 
