@@ -3,18 +3,19 @@
 
 namespace firmware {
 
-Jig::Jig(const Board& board, std::uint32_t sequence)
+SplitJig::SplitJig(const Board& board, FastParts& fast, std::uint32_t sequence)
     : watchdog_(board.watchdog),
-      windows_(health_),
-      captures_(ring_, health_),
-      telemetry_(board.transmitter, board.store, health_, windows_, captures_, sequence),
-      acquisition_(board.store, health_, windows_, ring_, captures_, telemetry_),
-      outputs_(board.gates, board.ps_on, health_),
-      sequencer_(outputs_, health_, telemetry_),
-      supervisor_(board.mode_link, health_, outputs_, sequencer_, acquisition_, telemetry_),
-      commander_(health_, outputs_, sequencer_, acquisition_, supervisor_, telemetry_) {}
+      fast_(fast),
+      captures_(ring_, fast.health),
+      telemetry_(board.transmitter, board.store, fast.health, fast.windows, captures_, sequence),
+      acquisition_(fast.acquisition.emplace(board.store, fast.health, fast.windows, ring_, captures_, telemetry_)),
+      outputs_(board.gates, board.ps_on, fast.health),
+      sequencer_(outputs_, fast.health, telemetry_),
+      supervisor_(board.mode_link, board.watch, fast.health, outputs_, sequencer_, acquisition_, telemetry_) {
+  fast.commander.emplace(fast.health, outputs_, sequencer_, acquisition_, supervisor_, telemetry_);
+}
 
-void Jig::on_block(const ScanBlock& block) {
+void SplitJig::on_block(const ScanBlock& block) {
   watchdog_.feed();
   acquisition_.on_block(block);
   supervisor_.on_block();
@@ -22,10 +23,15 @@ void Jig::on_block(const ScanBlock& block) {
   telemetry_.on_block();
 }
 
-bool Jig::on_byte(std::byte received) {
-  const bool sound = receiver_.push(received);
-  health_.frames_damaged = receiver_.damaged() + receiver_.overlong();
-  if (sound) commander_.handle(receiver_.payload());
+void SplitJig::on_no_block() {
+  watchdog_.feed();
+  supervisor_.look();
+}
+
+bool SplitJig::on_byte(std::byte received) {
+  const bool sound = fast_.receiver.push(received);
+  fast_.health.frames_damaged = fast_.receiver.damaged() + fast_.receiver.overlong();
+  if (sound) fast_.commander->handle(fast_.receiver.payload());
   return sound;
 }
 

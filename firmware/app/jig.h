@@ -4,7 +4,7 @@
 
 #include <cstddef>
 #include <cstdint>
-#include <span>
+#include <optional>
 
 #include "firmware/core/acquisition.h"
 #include "firmware/core/commander.h"
@@ -14,6 +14,7 @@
 #include "firmware/core/supervisor.h"
 #include "firmware/core/telemetry.h"
 #include "firmware/core/window_accumulator.h"
+#include "firmware/hal/board_watch.h"
 #include "firmware/hal/nonvolatile_store.h"
 #include "firmware/hal/outputs.h"
 #include "firmware/hal/scan_source.h"
@@ -34,14 +35,29 @@ struct Board {
   ModeLink& mode_link;
   Watchdog& watchdog;
   NonVolatileStore& store;
+  BoardWatch* watch = nullptr;  // none: a board without alarms of its own
 };
 
-class Jig {
+/// What is worked on for every scan, apart from the big stores: a board may keep it in memory of its own.
+struct FastParts {
+  Health health{};
+  WindowAccumulator windows{health};
+  std::optional<Acquisition> acquisition;
+  std::optional<Commander> commander;
+  wire::FrameReceiver<kCommandBytesMax> receiver{};
+};
+
+/// A jig whose fast parts lie elsewhere.
+class SplitJig {
  public:
-  explicit Jig(const Board& board, std::uint32_t sequence = 0);
+  /// `fast` belongs to this jig alone.
+  SplitJig(const Board& board, FastParts& fast, std::uint32_t sequence = 0);
 
   /// Takes the next 32 scans. Never waits.
   void on_block(const ScanBlock& block);
+
+  /// Instead of a block, while none come: looks at the keyed link and the board's alarms.
+  void on_no_block();
 
   /// Takes one byte from the host. True when it completed a sound frame, which has then been handled.
   bool on_byte(std::byte received);
@@ -52,24 +68,32 @@ class Jig {
   /// Ends a run as Stop does; for a board whose scans have come to their end.
   void stop() { supervisor_.stop_run(); }
 
-  bool running() const { return health_.running; }
+  bool running() const { return fast_.health.running; }
   bool drained() { return telemetry_.drained(); }
-  const Health& health() const { return health_; }
+  const Health& health() const { return fast_.health; }
   std::uint32_t line_bytes_per_s() const { return telemetry_.line_bytes_per_s(); }
 
  private:
   Watchdog& watchdog_;
-  Health health_{};
-  WindowAccumulator windows_;
+  FastParts& fast_;
   CaptureRing ring_;
   CaptureStore captures_;
   Telemetry telemetry_;
-  Acquisition acquisition_;
+  Acquisition& acquisition_;
   Outputs outputs_;
   LoadSequencer sequencer_;
   Supervisor supervisor_;
-  Commander commander_;
-  wire::FrameReceiver<kCommandBytesMax> receiver_{};
+};
+
+/// A base, because it must be there before the jig that uses it.
+struct FastPartsHeld {
+  FastParts fast_parts;
+};
+
+/// A jig in one piece.
+class Jig : private FastPartsHeld, public SplitJig {
+ public:
+  explicit Jig(const Board& board, std::uint32_t sequence = 0) : SplitJig(board, fast_parts, sequence) {}
 };
 
 }  // namespace firmware

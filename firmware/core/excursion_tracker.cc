@@ -99,8 +99,7 @@ std::uint32_t ExcursionTracker::count_through(const ScanBlock& block, std::uint3
       }
       end = at;
       const std::uint32_t over_at = end + merge_scans + 1;
-      while (++at < kEnd && at != over_at && depth_at(at) <= limit) {
-      }
+      for (++at; at < kEnd && at != over_at && depth_at(at) <= limit;) ++at;
     } while (at < kEnd && at - end <= merge_scans);
     if (at >= kEnd) break;
     if (end - s >= least_scans_ || extreme >= keep_) {

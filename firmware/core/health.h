@@ -5,15 +5,28 @@
 #include <cstdint>
 #include <optional>
 
+#include "firmware/hal/board_watch.h"
 #include "firmware/hal/outputs.h"
 
 namespace firmware {
 
-enum class SafetyCause : std::uint8_t {
+enum class SafetyCause : std::uint8_t {  // values of the schema's SafetyCause
   kNone = 0,
   kHostSilent = 1,
-  kModeLinkMoved = 2
-};  // of the schema's SafetyCause
+  kModeLinkMoved = 2,
+  kOverTemperature = 4,
+  kFanOrThermal = 5,
+  kConverterLost = 7,
+  kOverrun = 8,
+};
+
+/// What a processor fault left behind: told to every host that asks who is there.
+struct FaultWords {
+  std::uint32_t instruction = 0;  // address
+  std::uint32_t return_to = 0;    // address
+  std::uint32_t cause = 0;        // the processor's fault status
+  std::uint32_t address = 0;      // of the access at fault, where the cause says that it is valid
+};
 
 struct Health {
   std::uint64_t next_scan = 0;  // scans since boot, lost ones included: device time
@@ -23,8 +36,10 @@ struct Health {
   std::optional<std::uint64_t> gate_scan;  // of the latest gate edge
   bool ps_on_driven = false;
   bool running = false;
-  std::uint32_t lines = 0;         // levels: bit (Line - 1)
-  std::uint32_t clipped_mask = 0;  // since the last status
+  BoardReadings readings{};
+  std::optional<FaultWords> fault;  // of the boot before
+  std::uint32_t lines = 0;          // levels: bit (Line - 1)
+  std::uint32_t clipped_mask = 0;   // since the last status
   // Counters since boot; they stop at their end instead of going back to small numbers.
   std::uint32_t scans_lost = 0;
   std::uint32_t blocks_merged = 0;

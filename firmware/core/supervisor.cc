@@ -3,9 +3,10 @@
 
 namespace firmware {
 
-Supervisor::Supervisor(ModeLink& link, Health& health, Outputs& outputs, LoadSequencer& sequencer,
+Supervisor::Supervisor(ModeLink& link, BoardWatch* watch, Health& health, Outputs& outputs, LoadSequencer& sequencer,
                        Acquisition& acquisition, Telemetry& telemetry)
     : link_(link),
+      watch_(watch),
       health_(health),
       outputs_(outputs),
       sequencer_(sequencer),
@@ -30,12 +31,24 @@ void Supervisor::trip(SafetyCause cause) {
   telemetry_.say_status();
 }
 
-void Supervisor::on_block() {
+void Supervisor::look() {
   const Mode mode = link_.read();
   if (mode != health_.mode) {
     trip(SafetyCause::kModeLinkMoved);
     health_.mode = mode;
   }
+  if (watch_ == nullptr) return;
+  const Alarm alarm = watch_->alarm();
+  if (alarm != Alarm::kNone && health_.safety_cause == SafetyCause::kNone) trip(static_cast<SafetyCause>(alarm));
+  if (blocks_to_readings_ == 0) {
+    health_.readings = watch_->readings();
+    blocks_to_readings_ = kReadingsEveryBlocks;
+  }
+  --blocks_to_readings_;
+}
+
+void Supervisor::on_block() {
+  look();
   const std::uint64_t silent_scans = health_.next_scan - heard_scan_;
   const bool active = health_.running || outputs_.any_on() || sequencer_.playing();
   if (health_.mode == Mode::kBench && active && health_.safety_cause == SafetyCause::kNone &&

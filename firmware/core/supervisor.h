@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: Apache-2.0
-// Watches the host and the keyed link. In bench a silent host or a moved link switches everything off and latches the
-// cause; beside a PC the jig drives nothing, so silence only ends telemetry.
+// Watches the host, the keyed link and the board's own alarms. In bench a silent host, a moved link or an alarm
+// switches everything off and latches the cause; beside a PC the jig drives nothing, so silence only ends telemetry.
 #pragma once
 
 #include <cstdint>
@@ -16,8 +16,9 @@ inline constexpr std::uint32_t kTelemetrySilenceMs = 10000;
 
 class Supervisor {
  public:
-  Supervisor(ModeLink& link, Health& health, Outputs& outputs, LoadSequencer& sequencer, Acquisition& acquisition,
-             Telemetry& telemetry);
+  /// `watch` may be null: a board without alarms of its own.
+  Supervisor(ModeLink& link, BoardWatch* watch, Health& health, Outputs& outputs, LoadSequencer& sequencer,
+             Acquisition& acquisition, Telemetry& telemetry);
 
   void set_host_silence_ms(std::uint32_t host_silence_ms) { host_silence_ms_ = host_silence_ms; }
 
@@ -32,10 +33,17 @@ class Supervisor {
 
   void on_block();
 
+  /// Link and alarms alone, for a board whose scans have stopped coming.
+  void look();
+
  private:
+  static constexpr std::uint32_t kReadingsEveryBlocks = 250;
+
   void trip(SafetyCause cause);
 
   ModeLink& link_;
+  BoardWatch* watch_;
+  std::uint32_t blocks_to_readings_ = 0;
   Health& health_;
   Outputs& outputs_;
   LoadSequencer& sequencer_;

@@ -35,6 +35,15 @@ void Telemetry::acknowledge(const steadyrail_proto_Acknowledgement& acknowledgem
   if (!acknowledgements_.push({content.data(), bytes})) count_up(health_.logs_dropped);
 }
 
+void Telemetry::say_hello() {
+  hello_due_ = true;
+  if (!health_.fault) return;
+  log(kLogFaultInstruction, static_cast<std::int32_t>(health_.fault->instruction));
+  log(kLogFaultReturn, static_cast<std::int32_t>(health_.fault->return_to));
+  log(kLogFaultCause, static_cast<std::int32_t>(health_.fault->cause));
+  log(kLogFaultAddress, static_cast<std::int32_t>(health_.fault->address));
+}
+
 void Telemetry::event(const steadyrail_proto_Event& event) {
   if (!offer(event)) count_up(health_.events_dropped);
 }
@@ -203,6 +212,9 @@ void Telemetry::build_status() {
   // Raw blocks have no counter of their own; the holes between their first scans show where.
   status.logs_dropped = health_.logs_dropped + health_.raw_dropped;
   status.frames_damaged = health_.frames_damaged;
+  status.temperature_mk = health_.readings.temperature_mk;
+  status.supply_mv = health_.readings.supply_mv;
+  status.stack_free_bytes = health_.readings.stack_free_bytes;
   status.clipped_mask = health_.clipped_mask;
   status.lines = health_.lines;
   status.running = health_.running;

@@ -31,6 +31,12 @@ inline constexpr std::size_t kEventQueueBytes = 6144;
 inline constexpr std::size_t kEventSumBytes = 3072;  // of them, for one Storm of every armed limit
 static_assert(kEventSumBytes >= 2 * 24 * (steadyrail_proto_Storm_size + 10));
 
+/// Codes of Log frames.
+inline constexpr std::uint32_t kLogFaultInstruction = 2;
+inline constexpr std::uint32_t kLogFaultReturn = 3;
+inline constexpr std::uint32_t kLogFaultCause = 4;
+inline constexpr std::uint32_t kLogFaultAddress = 5;
+
 class Telemetry {
  public:
   /// `sequence` is the number of the frame before the first one.
@@ -42,7 +48,7 @@ class Telemetry {
 
   // What to say. Queues are bounded; what does not fit is counted.
   void acknowledge(const steadyrail_proto_Acknowledgement& acknowledgement);
-  void say_hello() { hello_due_ = true; }
+  void say_hello();
   void say_status() { status_due_ = true; }
   /// A status once everything else has been sent: the end of a run.
   void say_last_status() { last_status_due_ = true; }
