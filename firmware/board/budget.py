@@ -33,14 +33,19 @@ def print_memory(image):
     print(f"{f'{len(rest)} others':<44} {sum(v[0] for _, v in rest):>7} {sum(v[1] for _, v in rest):>7}")
 
 
-def print_stack(tree, stack_bytes):
+FAULT_HANDLERS = ("chip_hard_fault", "chip_note_fault")  # on a stack of their own
+
+
+def print_stack(tree, stack_bytes, fault_stack_bytes):
     print("\nworst stack by call tree, bytes")
     complaints = []
     handlers = 0
     for root in tree.roots():
         total, path = tree.deepest(root)
-        frame = 0 if root == "chip_reset" else stack_tree.EXCEPTION_FRAME_BYTES
-        if root != "chip_reset":
+        frame = 0 if root == "chip_reset" or root in FAULT_HANDLERS else stack_tree.EXCEPTION_FRAME_BYTES
+        if root in FAULT_HANDLERS and total > fault_stack_bytes:
+            complaints.append(f"{root} needs {total} bytes of stack, {fault_stack_bytes} are there")
+        if root != "chip_reset" and root not in FAULT_HANDLERS:
             handlers += total + frame
         print(f"{total + frame:>7}  {root}")
         print("         " + " > ".join(f"{tree.name(step)} {tree.own(step)}" for step in path if tree.own(step) >= 64))
@@ -67,7 +72,7 @@ def main():
     tree = stack_tree.StackTree(elf, folders, HERE / "stack_limits.txt")
     complaints = [f"region {name} is over-full" for name, (used, size) in image.regions.items() if used > size]
     complaints += [f"heap symbol {symbol} is in the image" for symbol in sorted(HEAP_SYMBOLS & tree.symbols)]
-    complaints += print_stack(tree, image.symbols["chip_stack_bytes"])
+    complaints += print_stack(tree, image.symbols["chip_stack_bytes"], image.symbols["chip_fault_stack_bytes"])
     print(f"\nheap symbols in the image: {len(HEAP_SYMBOLS & tree.symbols)}")
     for complaint in complaints:
         print(f"OVER BUDGET: {complaint}")

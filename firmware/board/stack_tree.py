@@ -35,7 +35,7 @@ class StackTree:
         self.complaints = []
         self._own, self._label, self._edges = {}, {}, collections.defaultdict(set)
         self._indirect = collections.defaultdict(set)
-        self._reasons, self._rounds_allowed, self._pointers = self._read_limits(limits)
+        self._reasons, self._rounds_allowed, self._pointers, self._optional = self._read_limits(limits)
         self._circles, self._circle_of, self._deepest = [], {}, {}
         for folder in folders:
             for path in pathlib.Path(folder).rglob("*.ci"):
@@ -46,8 +46,8 @@ class StackTree:
 
     @staticmethod
     def _read_limits(path):
-        """Lines `reason NAME = WHY`, `circle NAME COUNT = WHY`, `pointer MEMBER = TARGETS`."""
-        reasons, circles, pointers = [], {}, {}
+        """Lines `reason NAME = WHY`, `circle NAME COUNT = WHY`, `pointer MEMBER = TARGETS`, `optional METHOD = WHY`."""
+        reasons, circles, pointers, optional = [], {}, {}, set()
         for line in path.read_text(encoding="utf-8").splitlines():
             line = line.split("#")[0].strip()
             if not line:
@@ -60,9 +60,11 @@ class StackTree:
                 circles[name.split()[0]] = int(name.split()[1])
             elif kind == "pointer":
                 pointers[name] = text.split()
+            elif kind == "optional":
+                optional.add(name)
             else:
                 raise ValueError(line)
-        return reasons, circles, pointers
+        return reasons, circles, pointers, optional
 
     def _read_call_graph(self, path):
         for line in path.read_text(encoding="utf-8").splitlines():
@@ -133,7 +135,7 @@ class StackTree:
                     targets = {title for title in self._linked if title.startswith(starts)} if starts else set()
                 else:
                     targets = by_method.get(name, set())
-                if not targets and name not in self._pointers:
+                if not targets and name not in self._pointers and name not in self._optional:
                     self.complaints.append(f"{self.name(source)} calls what nobody knows: {place} {name}")
                 self._edges[source] |= targets
 
@@ -166,7 +168,7 @@ class StackTree:
 
     def roots(self):
         handlers = sorted(function for function in self._own if function in self._linked and
-                          re.fullmatch(r"chip_\w+", function) and function not in ("chip_reset", "chip_unexpected"))
+                          re.fullmatch(r"chip_(nmi|hard_fault|note_fault|sys_tick|tim\d\w*|usart\d|dma\d\w+)", function))
         return ["chip_reset"] + handlers
 
     def deepest(self, function):

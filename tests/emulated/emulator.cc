@@ -37,15 +37,19 @@ std::uint32_t printed_figure(const EmulatorRun& run, const std::string& name) {
   return static_cast<std::uint32_t>(std::stoul(run.printed.substr(at + name.size() + 2)));
 }
 
-EmulatorRun run_emulated(const std::filesystem::path& folder) {
-  const std::string image = STEADYRAIL_CHIP_DIR "/steadyrail-qemu.elf";
+EmulatorRun run_image(const std::string& name, const std::filesystem::path& folder) {
+  const std::string image = STEADYRAIL_CHIP_DIR "/" + name;
   if (!std::filesystem::exists(image)) throw std::runtime_error("there is no " + image);
   if (kEmulator.empty()) throw std::runtime_error("qemu-system-arm is not installed");
   // One instruction a nanosecond of the machine's time: every run is the same run.
-  EmulatorRun run = run_shell(
+  return run_shell(
       fmt::format("cd '{}' && timeout 300 '{}' -M netduinoplus2 -nographic -monitor none -serial null "
                   "-semihosting-config enable=on,target=native -icount shift=0,sleep=off -kernel '{}' </dev/null 2>&1",
                   folder.string(), kEmulator, image));
+}
+
+EmulatorRun run_emulated(const std::filesystem::path& folder) {
+  EmulatorRun run = run_image("steadyrail-qemu.elf", folder);
   run.frames = read_file(folder / "frames.bin");
   return run;
 }

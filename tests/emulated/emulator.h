@@ -18,6 +18,9 @@ struct EmulatorRun {
 /// when there is no image or no emulator to run.
 EmulatorRun run_emulated(const std::filesystem::path& folder);
 
+/// Any image of the chip's build, in `folder`.
+EmulatorRun run_image(const std::string& name, const std::filesystem::path& folder);
+
 /// A figure the image printed under this name; throws when it did not.
 std::uint32_t printed_figure(const EmulatorRun& run, const std::string& name);
 
