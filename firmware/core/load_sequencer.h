@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: Apache-2.0
-// Plays a list of gate steps in bench, timed by scans and loaded one block ahead: a step takes effect at the first
-// block border at or after its time, and is stamped with that scan.
+// Plays a list of gate steps in bench, timed by scans and loaded ahead by what the board needs: a step takes effect at
+// the first block border (later by the board's lead) at or after its time, and is stamped with that scan.
 #pragma once
 
 #include <array>
@@ -37,6 +37,7 @@ class LoadSequencer {
 
  private:
   std::uint64_t due_scan() const;
+  std::uint64_t next_edge_scan() const { return health_.next_scan + outputs_.lead_scans(); }
   void apply(const LoadStep& step);
 
   Outputs& outputs_;

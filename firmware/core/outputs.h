@@ -23,6 +23,7 @@ class Outputs {
   [[nodiscard]] bool drive_ps_on(bool on);
 
   void all_off();
+  std::uint32_t lead_scans() const { return gates_.lead_scans(); }
   bool any_on() const { return health_.gates != 0 || health_.ps_on_driven; }
 
  private:

@@ -20,8 +20,11 @@ class ModeLink {
 class LoadGates {
  public:
   virtual ~LoadGates() = default;
-  /// `gates` from `from_scan` on, which lies at or after the next scan to be taken.
+  /// `gates` from `from_scan` on, which lies at or after the next scan to be taken. All off is done at once.
   virtual void set(std::uint32_t gates, std::uint64_t from_scan) = 0;
+  /// Scans by which an edge must be told ahead of the next scan to be taken, so that it happens where it is stamped: on
+  /// a chip the hardware is ahead of the blocks by what has landed and not been taken.
+  virtual std::uint32_t lead_scans() const { return 0; }
 };
 
 /// Pulls PS_ON# low through an open drain; released from reset until the first call.

@@ -36,6 +36,9 @@ class GateTimers : public LoadGates {
   /// ahead is refused by switching off.
   void set(std::uint32_t gates, std::uint64_t from_scan) override;
 
+  /// Blocks land up to four before they are taken.
+  std::uint32_t lead_scans() const override { return kLeadScans; }
+
   /// Once a block: keeps the gate supply up while a gate is wanted.
   void keep_supplied();
 
@@ -43,6 +46,8 @@ class GateTimers : public LoadGates {
   bool broken() const;
 
  private:
+  static constexpr std::uint32_t kLeadScans = 5 * 32;
+
   void enable_outputs();
   void set_gate(std::uint32_t gate, bool on, bool at_once, std::uint16_t scan);
 
