@@ -11,6 +11,7 @@ namespace {
 constexpr int kGridPerScan = 200;  // phases of sampling looked at
 constexpr int kScansMax = 256;     // slower chains are cut there: a bound on time and memory
 constexpr double kSettled = 1e-9;
+constexpr double kForgotten = 0.99;  // of the response has passed: what lies further back hardly shapes a reading
 
 using Matrix = std::vector<std::vector<double>>;
 
@@ -77,6 +78,53 @@ UnderRead::UnderRead(std::span<const double> pole_hz, double scan_rate_hz) : sca
   }
   const std::size_t scans = step_response_.size() / kGridPerScan + 2;
   for (std::size_t i = 0; i <= scans; ++i) by_scans_.push_back(worst_fraction(static_cast<double>(i) * scan_period_s_));
+  bound_peaks();
+}
+
+void UnderRead::bound_peaks() {
+  const std::size_t points = step_response_.size();
+  std::vector<double> area(1, 0.0);  // of the step response up to each grid point, in scans
+  for (std::size_t i = 1; i < points; ++i) {
+    area.push_back(area.back() + (step_response_[i - 1] + step_response_[i]) / 2 / kGridPerScan);
+  }
+  const double end = static_cast<double>(points - 1) / kGridPerScan;
+  const double mean = end - area.back();
+  const auto area_at = [&](double scans) {
+    if (scans <= 0) return 0.0;
+    if (scans >= end) return area.back() + scans - end;
+    const double grid = scans * kGridPerScan;
+    const auto whole = static_cast<std::size_t>(grid);
+    const double part = grid - static_cast<double>(whole);
+    return area[whole] + part * (whole + 1 < points ? area[whole + 1] - area[whole] : 0.0);
+  };
+  // g(c) = area of F up to c + area of 1 - F beyond it.
+  const auto spread = [&](double c) { return mean - c + 2 * area_at(c); };
+  double low = -1;
+  double high = end;
+  for (int i = 0; i < 60; ++i) {
+    const double a = (low + high) / 2;
+    (spread(a) > spread(a + 1) ? low : high) = a;
+  }
+  peak_scans_ = spread(high + 1);
+
+  steepness_shown_ = 1;
+  for (int phase = 0; phase < kGridPerScan; ++phase) {
+    double best = 0;
+    for (double t = static_cast<double>(phase) / kGridPerScan; t <= end + kFlankScans + 1; ++t) {
+      const double shown = area_at(t) - area_at(t - 1) - area_at(t - kFlankScans) + area_at(t - kFlankScans - 1);
+      best = std::max(best, shown);
+    }
+    steepness_shown_ = std::min(steepness_shown_, best);
+  }
+  const auto forgotten = std::ranges::find_if(step_response_, [](double part) { return part >= kForgotten; });
+  const auto lag = static_cast<std::size_t>(forgotten - step_response_.begin());
+  reach_scans_ = 2 + (lag + kGridPerScan - 1) / kGridPerScan;
+}
+
+std::optional<double> UnderRead::bound_of_span(double span) const {
+  const double rest = kFlankScans - 2 * peak_scans_;
+  if (!(rest > 0)) return std::nullopt;
+  return std::max(span, 0.0) * peak_scans_ / rest;
 }
 
 double UnderRead::at(double grid) const {

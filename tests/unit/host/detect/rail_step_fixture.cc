@@ -30,6 +30,7 @@ RailTrace run_now(const RailStep& step) {
   replace(netlist, "@C@", fmt::format("{}", step.bulk_f));
   replace(netlist, "@RWA@", fmt::format("{}", step.wire_a_ohm));
   replace(netlist, "@LOADA@", step.load_a);
+  while (netlist.contains("@STEP@")) replace(netlist, "@STEP@", fmt::format("{}", 1 / 32000.0 / step.rows_per_scan));
   const fs::path folder =
       fs::path(STEADYRAIL_BUILD_DIR) / "ngspice" / fmt::format("{}-{}", step.name, static_cast<int>(getpid()));
   fs::create_directories(folder);
@@ -68,6 +69,12 @@ RailStep weak_12v() {
           .droop_ohm = 3e-3,
           .limit_a = 38,
           .load_a = "0 20 0.002 20 0.00209375 45 0.00309375 45 0.0031875 20 0.02 20"};
+}
+
+RailStep finely(RailStep step) {
+  step.rows_per_scan = 64;
+  step.name += "-finely";
+  return step;
 }
 
 RailTrace run_ngspice(const RailStep& step) {

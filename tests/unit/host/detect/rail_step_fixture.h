@@ -15,6 +15,7 @@ struct RailStep {
   double esr_ohm = 5e-3;
   double bulk_f = 6600e-6;
   double wire_a_ohm = 9e-3;
+  int rows_per_scan = 1;
   std::string load_a = "0 5 0.002 5 0.00209375 25 0.012 25 0.01209375 5 0.02 5";  // seconds and amps in turn
 };
 
@@ -25,7 +26,10 @@ RailStep loose_connector();
 /// Current limit 38 A; 20 to 45 A on A from scan 64 to scan 99.
 RailStep weak_12v();
 
-/// V at 32 kS/s, 641 samples: supply output, connector A, connector B.
+/// The same with 64 rows a scan: what the jig's inputs see, not what it samples.
+RailStep finely(RailStep step);
+
+/// V at 32 kS/s, 641 samples (64 times as many and 1 when computed finely): supply output, connector A, connector B.
 struct RailTrace {
   std::vector<double> vo, tapa, tapb;
 };
