@@ -22,8 +22,7 @@ std::optional<Droop> measure_droop(std::span<const double> volts, std::uint64_t 
   const double sign = rising ? 1 : -1;
   Droop droop;
   droop.before = mean(volts.subspan(step - kMeanScans, kMeanScans));
-  // The last scan before the next step is left out: the edge may already reach into it.
-  droop.settled = mean(volts.subspan(next - kMeanScans - 1, kMeanScans));
+  droop.settled = mean(volts.subspan(next - kMeanScans, kMeanScans));
   droop.extreme_at = step;
   for (std::uint64_t i = step; i < next; ++i) {
     if (sign * volts[i] < sign * volts[droop.extreme_at]) droop.extreme_at = i;

@@ -14,7 +14,7 @@ inline constexpr double kRecoveryBandSigmas = 4;
 /// Volts, positive in the direction the step pushes: down on a rising load, up on release.
 struct Droop {
   double before = 0;   // mean of the millisecond before the step
-  double settled = 0;  // mean of the last millisecond looked at
+  double settled = 0;  // mean of the millisecond before `next`
   double extreme = 0;
   std::uint64_t extreme_at = 0;
   double deviation = 0;              // from `before` to the extreme

@@ -115,6 +115,16 @@ TEST(DroopTest, ReleaseIsTheMirror) {
   EXPECT_EQ(droop->recovery_scans, 5U);
 }
 
+// Settled is the mean of the 32 scans right before the next step, the last one included: one of them 32 mV higher
+// moves it by 1 mV.
+TEST(DroopTest, SettledReachesToTheNextStep) {
+  std::vector<double> volts(200, 12.0);
+  volts[149] = 12.032;
+  const auto droop = measure_droop(volts, 40, 150, true, kBand);
+  ASSERT_TRUE(droop.has_value());
+  EXPECT_NEAR(droop->settled, 12.001, 1e-12);
+}
+
 TEST(DroopTest, NeedsRoomOnBothSides) {
   const std::vector<double> volts(200, 12.0);
   EXPECT_FALSE(measure_droop(volts, 31, 200, true, kBand).has_value());
