@@ -6,12 +6,6 @@
 #include <utility>
 
 namespace host::detect {
-namespace {
-
-constexpr std::size_t kRecentParts = 32;
-
-}  // namespace
-
 double follow_share(double elapsed_s, double tau_s) {
   return -std::expm1(-elapsed_s / tau_s);
 }
@@ -22,22 +16,37 @@ bool SagTracker::quiet(double least) const {
 
 void SagTracker::follow(std::uint64_t scans, double mean) {
   reference_ += follow_share(static_cast<double>(scans) / scan_rate_hz_, kSagReferenceS) * (mean - reference_);
-  remember(scans, mean);
+  stood_scans_ = 0;
+  recent_.clear();
+  recent_scans_ = 0;
 }
 
 void SagTracker::remember(std::uint64_t scans, double mean) {
-  part_sum_ += mean * static_cast<double>(scans);
-  part_scans_ += scans;
-  if (static_cast<double>(part_scans_) * kRecentParts < scan_rate_hz_) return;
-  const double part = part_sum_ / static_cast<double>(part_scans_);
-  part_sum_ = 0;
-  part_scans_ = 0;
-  if (recent_.size() < kRecentParts) {
-    recent_.push_back(part);
-    return;
+  recent_.push_back({scans, mean});
+  recent_scans_ += scans;
+  while (static_cast<double>(recent_scans_ - recent_.front().scans) >= scan_rate_hz_) {
+    recent_scans_ -= recent_.front().scans;
+    recent_.pop_front();
   }
-  recent_[recent_next_] = part;
-  recent_next_ = (recent_next_ + 1) % kRecentParts;
+}
+
+double SagTracker::recent_median() const {
+  std::vector<Part> sorted(recent_.begin(), recent_.end());
+  std::ranges::sort(sorted, {}, &Part::mean);
+  std::uint64_t below = 0;
+  std::size_t middle = 0;
+  while (2 * (below + sorted[middle].scans) < recent_scans_) below += sorted[middle++].scans;
+  const bool between = 2 * (below + sorted[middle].scans) == recent_scans_;
+  return between ? (sorted[middle].mean + sorted[middle + 1].mean) / 2 : sorted[middle].mean;
+}
+
+bool SagTracker::stands_too_long(std::uint32_t scans) {
+  stood_scans_ += scans;
+  if (static_cast<double>(stood_scans_) < kSagNewLevelS * scan_rate_hz_) return false;
+  reference_ = recent_median();
+  frozen_scans_ = 0;
+  stood_scans_ = 0;
+  return true;
 }
 
 std::optional<ScanSag> SagTracker::add(std::uint64_t start, std::uint32_t scans, double least, double mean) {
@@ -45,33 +54,31 @@ std::optional<ScanSag> SagTracker::add(std::uint64_t start, std::uint32_t scans,
     seeded_ = true;
     reference_ = mean;
   }
-  if (open_) {
-    remember(scans, mean);
-    if (least >= open_->reference * (1 - kSagEndShare)) return close(start);
-    if (least < open_->least) {
-      open_->least = least;
-      open_->at = start;
-    }
-    open_->end = start + scans;
-    if (static_cast<double>(open_->end - open_->start) <= kSagNewLevelS * scan_rate_hz_) return std::nullopt;
-    open_->new_level = true;
-    std::vector<double> sorted = recent_;
-    std::ranges::sort(sorted);
-    if (!sorted.empty()) reference_ = sorted[sorted.size() / 2];
-    return close(open_->end);
+  std::optional<ScanSag> ended;
+  if (open_ && least >= open_->reference * (1 - kSagEndShare)) ended = close(start);
+  if (!open_ && least < reference_ * (1 - kSagStartShare)) {
+    open_ = ScanSag{.start = start, .reference = reference_, .least = least, .at = start};
   }
-  if (least < reference_ * (1 - kSagStartShare)) {
-    open_ = ScanSag{.start = start, .end = start + scans, .reference = reference_, .least = least, .at = start};
-    remember(scans, mean);
-    return std::nullopt;
+  if (!open_ && frozen_scans_ == 0) {
+    follow(scans, mean);
+    return ended;
   }
-  if (frozen_scans_ > 0) {
+  remember(scans, mean);
+  if (!open_) {
     frozen_scans_ -= std::min<std::uint64_t>(frozen_scans_, scans);
-    remember(scans, mean);
-    return std::nullopt;
+    stands_too_long(scans);
+    return ended;
   }
-  follow(scans, mean);
-  return std::nullopt;
+  if (least < open_->least) {
+    open_->least = least;
+    open_->at = start;
+  }
+  open_->end = start + scans;
+  if (stands_too_long(scans)) {
+    open_->new_level = true;
+    ended = close(open_->end);
+  }
+  return ended;
 }
 
 std::optional<ScanSag> SagTracker::close(std::uint64_t end) {
@@ -94,14 +101,15 @@ void SagTracker::forget() {
   open_.reset();
   seeded_ = false;
   frozen_scans_ = 0;
+  stood_scans_ = 0;
   recent_.clear();
-  recent_next_ = 0;
-  part_sum_ = 0;
-  part_scans_ = 0;
+  recent_scans_ = 0;
 }
 
 void SagTracker::shift(double volts) {
-  if (seeded_ && !open_) reference_ += volts;
+  if (!seeded_ || open_) return;
+  reference_ += volts;
+  for (Part& part : recent_) part.mean += volts;
 }
 
 }  // namespace host::detect

@@ -5,6 +5,7 @@
 #pragma once
 
 #include <cstdint>
+#include <deque>
 #include <optional>
 #include <span>
 #include <vector>
@@ -15,7 +16,7 @@ inline constexpr double kSagStartShare = 0.02;  // below the reference; own choi
 inline constexpr double kSagEndShare = 0.015;
 inline constexpr double kSagReferenceS = 1;  // time constant of the reference
 inline constexpr double kSagFreezeS = 0.1;   // the reference stands still this long after a sag
-inline constexpr double kSagNewLevelS = 10;  // a sag as long as this is a new level
+inline constexpr double kSagNewLevelS = 10;  // longer the reference never stands still: what is then is the new level
 
 /// Share by which a reference with time constant `tau_s` follows a level that lasted `elapsed_s`.
 double follow_share(double elapsed_s, double tau_s);
@@ -54,17 +55,22 @@ class SagTracker {
 
  private:
   void remember(std::uint64_t scans, double mean);
+  bool stands_too_long(std::uint32_t scans);
+  double recent_median() const;
   std::optional<ScanSag> close(std::uint64_t end);
 
   double scan_rate_hz_;
   bool seeded_ = false;
   double reference_ = 0;
   std::uint64_t frozen_scans_ = 0;  // still to stand still
+  std::uint64_t stood_scans_ = 0;   // stood still without a break, in sags and after them
   std::optional<ScanSag> open_;
-  std::vector<double> recent_;  // means of about 1/32 s each, the last second
-  std::size_t recent_next_ = 0;
-  double part_sum_ = 0;
-  std::uint64_t part_scans_ = 0;
+  struct Part {
+    std::uint64_t scans;
+    double mean;
+  };
+  std::deque<Part> recent_;  // the last second of what it stood still for
+  std::uint64_t recent_scans_ = 0;
 };
 
 }  // namespace host::detect

@@ -2,6 +2,7 @@
 #include "host/detect/sag.h"
 
 #include <cmath>
+#include <utility>
 
 #include <gtest/gtest.h>
 
@@ -76,6 +77,48 @@ TEST(SagTrackerTest, TenSecondsAreANewLevel) {
   EXPECT_TRUE(ended[0].new_level);
   EXPECT_NEAR(tracker.reference(), 11.0, 1e-9);
   EXPECT_FALSE(tracker.open());
+}
+
+// "10 s" includes the tenth: sag from scan 32,000, new level at its 320,000th scan and not one later.
+TEST(SagTrackerTest, TheNewLevelComesAtTenSecondsToTheScan) {
+  SagTracker tracker(kRate);
+  std::uint64_t at = 0;
+  feed(tracker, at, 32000, 12.0);
+  EXPECT_TRUE(feed(tracker, at, 10 * 32000 - 1, 11.0).empty());
+  const auto ended = feed(tracker, at, 1, 11.0);
+  ASSERT_EQ(ended.size(), 1U);
+  EXPECT_EQ(ended[0].end - ended[0].start, 320000U);
+}
+
+// The last second of the ten: 0.4 s at 11.2 V in pieces of 10 ms, 0.6 s at 11.0 V between. Its median is 11.0 V; that
+// of means of 31 ms, which blend the two, would not be.
+TEST(SagTrackerTest, TheNewLevelIsTheMedianOfTheLastSecond) {
+  SagTracker tracker(kRate);
+  std::uint64_t at = 0;
+  feed(tracker, at, 32000, 12.0);
+  EXPECT_TRUE(feed(tracker, at, 9 * 32000, 11.5).empty());
+  for (int i = 0; i < 40; ++i) {
+    feed(tracker, at, 480, 11.0);
+    feed(tracker, at, 320, 11.2);
+  }
+  EXPECT_FALSE(tracker.open());
+  EXPECT_DOUBLE_EQ(tracker.reference(), 11.0);
+}
+
+// The rail stays 3 % down but touches its old level for 50 ms every second: each touch ends a sag and keeps the
+// reference still for another 100 ms. Without a bound on the whole it would never move again.
+TEST(SagTrackerTest, SagsInARowDoNotHoldTheReferenceForEver) {
+  SagTracker tracker(kRate);
+  std::uint64_t at = 0;
+  feed(tracker, at, 32000, 12.0);
+  std::size_t sags = 0;
+  for (int second = 0; second < 20; ++second) {
+    for (const auto& [scans, volts] : {std::pair{30400U, 11.64}, std::pair{1600U, 11.90}}) {
+      sags += feed(tracker, at, scans, volts).size();
+    }
+  }
+  EXPECT_EQ(sags, 10U);
+  EXPECT_NEAR(tracker.reference(), 11.64, 0.03);
 }
 
 TEST(SagTrackerTest, HoleTruncatesAndKeepsTheReference) {
