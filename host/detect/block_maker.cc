@@ -15,7 +15,8 @@ BlockMaker::BlockMaker(const model::Jig& jig, const steadyrail::proto::Unit* uni
       ps_on_(ps_on_channel(jig)),
       scan_period_s_(1 / jig.scan_rate_hz()),
       rating_(jig, unit, limits),
-      settled_(jig) {
+      settled_(jig),
+      standby_(jig, limits) {
   for (const auto& channel : jig.channels()) {
     used_.push_back(&channel);
     if (channel.kind == steadyrail::proto::CHANNEL_KIND_CURRENT) currents_.push_back(&channel);
@@ -27,12 +28,16 @@ BlockMaker::BlockMaker(const model::Jig& jig, const steadyrail::proto::Unit* uni
 void BlockMaker::gap() {
   begun_ = false;
   rating_.gap();
+  standby_.gap();
 }
 
 const Block& BlockMaker::make(const decode::WindowBatch& batch) {
   block_.windows = batch.windows;
   block_.follows = begun_ && batch.first_scan == next_;
-  if (!block_.follows) rating_.gap();
+  if (!block_.follows) {
+    rating_.gap();
+    standby_.gap();
+  }
   block_.first = batch.first_scan;
   block_.scans = batch.scans_per_window;
   block_.count = batch.window_count;
@@ -41,6 +46,7 @@ const Block& BlockMaker::make(const decode::WindowBatch& batch) {
   begun_ = true;
   reduce(batch);
   find_on();
+  block_.standby = block_.on | standby_.find(block_);
   rating_.judge(block_.loads, block_.count, block_.scans * scan_period_s_, block_.rating);
   block_.settled = settled_.find(block_);
   return block_;

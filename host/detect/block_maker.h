@@ -7,6 +7,7 @@
 
 #include "host/detect/block.h"
 #include "host/detect/settled.h"
+#include "host/detect/standby_presence.h"
 #include "host/judge/rating.h"
 #include "host/model/jig.h"
 
@@ -34,6 +35,7 @@ class BlockMaker {
   double scan_period_s_;
   judge::Rating rating_;
   SettledFinder settled_;
+  StandbyPresence standby_;
   Block block_;
   std::uint64_t next_ = 0;
   bool begun_ = false;

@@ -22,6 +22,16 @@ constexpr std::uint64_t kAfterScans = 640;             // windows wanted after a
 constexpr double kChipPatienceS = 1.5;                 // the chip's word on a run may come this late
 constexpr double kTriangularRoot = 2.449489742783178;  // sqrt(6): two ends, each within one scan
 
+/// Adds [start, end) to the stretches; true when a new one begins there.
+template <typename Spans>
+bool extend(Spans& spans, std::uint64_t start, std::uint64_t end) {
+  const bool fresh = spans.empty() || spans.back().end != start;
+  if (fresh) spans.push_back({start, start});
+  spans.back().end = end;
+  if (spans.size() > kOffSpansMax) spans.pop_front();
+  return fresh;
+}
+
 judge::Side side_of(steadyrail::proto::Side side) {
   return side == steadyrail::proto::SIDE_HIGH ? judge::Side::kHigh : judge::Side::kLow;
 }
@@ -36,7 +46,8 @@ ExcursionDesk::ExcursionDesk(const model::Jig& jig, const steadyrail::proto::Lim
     if (!limit) continue;
     for (judge::Side side : {judge::Side::kLow, judge::Side::kHigh}) {
       sided(channel.index, side).tracker = static_cast<int>(trackers_.size());
-      trackers_.emplace_back(static_cast<std::uint8_t>(channel.index), rule_in_codes(channel, side, limit->of(side)));
+      trackers_.emplace_back(static_cast<std::uint8_t>(channel.index), channel.rail,
+                             rule_in_codes(channel, side, limit->of(side)));
     }
   }
 }
@@ -82,20 +93,18 @@ void ExcursionDesk::collect() {
 
 void ExcursionDesk::note_off(const Block& block) {
   for (std::uint32_t i = 0; i < block.count; ++i) {
+    const std::uint64_t start = block.start_of(i);
+    if ((block.standby >> i & 1U) == 0) extend(standby_off_, start, start + block.scans);
     if ((block.on >> i & 1U) != 0) continue;
     scans_off_ += block.scans;
-    if (!off_.empty() && off_.back().end == block.start_of(i)) {
-      off_.back().end += block.scans;
-      continue;
-    }
-    ++stretches_off_;
-    off_.push_back({block.start_of(i), block.start_of(i) + block.scans});
-    if (off_.size() > kOffSpansMax) off_.pop_front();
+    if (extend(off_, start, start + block.scans)) ++stretches_off_;
   }
 }
 
-bool ExcursionDesk::meets_off(std::uint64_t start, std::uint64_t end) const {
-  return std::ranges::any_of(off_, [&](const Span& off) { return off.start < end && start < off.end; });
+bool ExcursionDesk::meets_off(std::size_t channel, std::uint64_t start, std::uint64_t end) const {
+  const bool standby = jig_.at(channel)->rail == steadyrail::proto::RAIL_P5VSB;
+  return std::ranges::any_of(standby ? standby_off_ : off_,
+                             [&](const Span& off) { return off.start < end && start < off.end; });
 }
 
 void ExcursionDesk::count_beyond(const Block& block) {
@@ -229,13 +238,13 @@ void ExcursionDesk::finish() {
 bool ExcursionDesk::reported(const WindowRun& run) const {
   const auto& chip = sided(run.channel, run.side).chip;
   return std::ranges::any_of(chip, [&](const Span& span) {
-    return span.start < run.end && run.start < span.end && !meets_off(span.start, span.end);
+    return span.start < run.end && run.start < span.end && !meets_off(run.channel, span.start, span.end);
   });
 }
 
 bool ExcursionDesk::worth_listing(Waiting& waiting) {
   // The chip does not know that the supply is off; what stood while it was on is in the windows' runs.
-  if (!waiting.run) return !meets_off(waiting.found.start, waiting.found.end);
+  if (!waiting.run) return !meets_off(waiting.found.channel, waiting.found.start, waiting.found.end);
   const WindowRun& run = waiting.window;
   const ExcursionRule& here = *rule(run.channel, run.side);
   const bool deep = run.side == judge::Side::kLow ? run.extreme <= *here.keep : run.extreme >= *here.keep;
@@ -247,7 +256,8 @@ bool ExcursionDesk::worth_listing(Waiting& waiting) {
   if (run.into_off) {
     waiting.found.note = "ended when the supply went off";
   } else if (watched && deep &&
-             !meets_off(run.start - std::min<std::uint64_t>(run.start, run.window_scans), run.end + run.window_scans)) {
+             !meets_off(run.channel, run.start - std::min<std::uint64_t>(run.start, run.window_scans),
+                        run.end + run.window_scans)) {
     ++sided(run.channel, run.side).unreported;
     waiting.found.note = "seen in windows, not reported by the chip";
   }

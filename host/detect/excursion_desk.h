@@ -68,7 +68,8 @@ class ExcursionDesk {
   void remember(std::size_t channel, judge::Side side, std::uint64_t start, std::uint64_t end);
   void count_beyond(const Block& block);
   void note_off(const Block& block);
-  bool meets_off(std::uint64_t start, std::uint64_t end) const;
+  /// Whether the limits of the channel's rail did not hold somewhere in [start, end).
+  bool meets_off(std::size_t channel, std::uint64_t start, std::uint64_t end) const;
   void collect();
   void wait(Waiting waiting);
   void release(std::uint64_t reached);
@@ -85,7 +86,8 @@ class ExcursionDesk {
   std::array<std::array<Sided, 2>, wire::kChannelCount> sided_;
   std::vector<WindowRun> ended_;
   std::deque<Waiting> waiting_;
-  std::deque<Span> off_;  // stretches with the supply off, the last of them
+  std::deque<Span> off_;          // stretches with the supply off, the last of them
+  std::deque<Span> standby_off_;  // the same where +5 V standby was not due
   std::uint64_t scans_off_ = 0;
   std::uint64_t stretches_off_ = 0;
 };

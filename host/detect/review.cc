@@ -198,7 +198,8 @@ SessionResult Review::result(const steadyrail::proto::Coverage* decoded) const {
   for (const auto& remark : session.excursions.contradictions()) result.add_remarks(remark);
   if (session.excursions.stretches_off() > 0) {
     result.add_remarks(fmt::format(
-        "the supply was off (PWR_OK low or PS_ON# high) for {:.3f} s in {} stretches: its rails were not judged there",
+        "the supply was off (PWR_OK low or PS_ON# high) for {:.3f} s in {} stretches: its main rails were not "
+        "judged there",
         static_cast<double>(session.excursions.scans_off()) / session.jig.scan_rate_hz(),
         session.excursions.stretches_off()));
   }

@@ -21,7 +21,8 @@ void Tally::add(const Block& block, const SettledFinder& finder) {
   scans_on_ += std::uint64_t{block.scans} * static_cast<unsigned>(std::popcount(block.on));
   Loads loads;
   for (std::size_t rail = 1; rail < judge::kRailCount; ++rail) {
-    for (std::uint32_t mask = block.settled[rail] & block.on; mask != 0; mask &= mask - 1) {
+    for (std::uint32_t mask = block.settled[rail] & block.due(static_cast<steadyrail::proto::Rail>(rail)); mask != 0;
+         mask &= mask - 1) {
       const auto i = static_cast<std::uint32_t>(std::countr_zero(mask));
       loads[rail][i] = finder.load(static_cast<steadyrail::proto::Rail>(rail), block, i);
     }
@@ -35,7 +36,8 @@ void Tally::add(const Block& block, const SettledFinder& finder) {
 
 void Tally::extremes(const Block& block, ChannelTally& tally) {
   const auto& columns = block.windows->channels[tally.channel];
-  if (block.on == block.all()) {
+  const std::uint32_t due = block.due(tally.rail);
+  if (due == block.all()) {
     tally.scans_on += std::uint64_t{block.scans} * block.count;
     tally.sum_on += static_cast<double>(block.sum_8[tally.channel]) / 8 * block.scans;
   }
@@ -48,7 +50,7 @@ void Tally::extremes(const Block& block, ChannelTally& tally) {
     const double block_extreme = sign * (side == 0 ? block.low[tally.channel] : block.high[tally.channel]);
     if (!deeper(tally.dynamic[side], block_extreme, sign)) continue;
     for (std::uint32_t i = 0; i < block.count; ++i) {
-      if ((block.on >> i & 1U) == 0) continue;
+      if ((due >> i & 1U) == 0) continue;
       const judge::Load within = block.rating[tally.rail][i];
       auto& worst = within == judge::Load::kOutside    ? tally.outside[side]
                     : within == judge::Load::kDoubtful ? tally.doubtful[side]
@@ -61,7 +63,7 @@ void Tally::extremes(const Block& block, ChannelTally& tally) {
 }
 
 void Tally::means(const Block& block, const Loads& loads, ChannelTally& tally, SettledPools& pools) {
-  std::uint32_t mask = block.settled[tally.rail] & block.on;
+  std::uint32_t mask = block.settled[tally.rail] & block.due(tally.rail);
   const auto& columns = block.windows->channels[tally.channel];
   for (; mask != 0; mask &= mask - 1) {
     const auto i = static_cast<std::uint32_t>(std::countr_zero(mask));

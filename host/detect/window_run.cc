@@ -14,7 +14,7 @@ void WindowRunTracker::add(const Block& block, std::vector<WindowRun>& ended) {
 }
 
 void WindowRunTracker::step(const Block& block, std::uint32_t window, std::vector<WindowRun>& ended) {
-  if ((block.on >> window & 1U) == 0) {
+  if ((block.due(rail_) >> window & 1U) == 0) {
     run_.into_off = true;
     if (open_) ended.push_back(run_);
     open_ = false;

@@ -7,6 +7,7 @@
 
 #include "host/detect/block.h"
 #include "host/detect/excursion.h"
+#include "jig.pb.h"
 
 namespace host::detect {
 
@@ -25,13 +26,14 @@ struct WindowRun {
   std::uint32_t armed_set = 0;
   bool mean_beyond = false;  // some window's mean lay beyond: at least half of it did
   bool truncated = false;
-  bool into_off = false;  // ended because the supply went off
+  bool into_off = false;  // ended where the limits ceased to hold: the supply went off
 };
 
-/// Follows one channel and side while the supply is on. Quiet windows cost one comparison a block.
+/// Follows one channel and side while the limits of its rail hold. Quiet windows cost one comparison a block.
 class WindowRunTracker {
  public:
-  WindowRunTracker(std::uint8_t channel, const ExcursionRule& rule) : channel_(channel), rule_(rule) {}
+  WindowRunTracker(std::uint8_t channel, steadyrail::proto::Rail rail, const ExcursionRule& rule)
+      : channel_(channel), rail_(rail), rule_(rule) {}
 
   void add(const Block& block, std::vector<WindowRun>& ended);
   /// A hole or the end: what is open ends there, truncated.
@@ -45,6 +47,7 @@ class WindowRunTracker {
   void step(const Block& block, std::uint32_t window, std::vector<WindowRun>& ended);
 
   std::uint8_t channel_;
+  steadyrail::proto::Rail rail_;
   ExcursionRule rule_;
   bool open_ = false;
   WindowRun run_;
