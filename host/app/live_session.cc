@@ -15,13 +15,6 @@ namespace proto = steadyrail::proto;
 
 constexpr std::chrono::seconds kProgressEvery{1};
 
-detect::ReviewOptions detectors(const Judging& judging) {
-  detect::ReviewOptions out;
-  if (judging.limits) out.limits = judging.limits->set;
-  out.unit = judging.unit;
-  return out;
-}
-
 std::uint64_t excursions(const proto::SessionResult& result) {
   std::uint64_t count = 0;
   for (const proto::EventCount& kind : result.event_counts()) {
@@ -145,6 +138,7 @@ int exit_status(link::LinkFault fault) {
     case link::LinkFault::kRefused:
     case link::LinkFault::kSilent:
     case link::LinkFault::kGone:
+    case link::LinkFault::kStopped:
     case link::LinkFault::kIo:
       break;
   }

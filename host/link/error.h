@@ -18,6 +18,7 @@ enum class LinkFault : std::uint8_t {
   kRefused,   // the jig refuses a command
   kSilent,    // the jig no longer acknowledges
   kGone,      // the port vanished and did not come back
+  kStopped,   // asked to stop before the jig had begun to measure
   kIo,        // anything else the system reports
 };
 

@@ -101,7 +101,7 @@ struct SessionReport {
 };
 
 /// Runs once. The decoder is fed exactly what is recorded, header note first, and finished at the end. Before anything
-/// has started, an error discards the recording; after that it is always closed, with its reason.
+/// has started, an error or a stop discards the recording; after that it is always closed, with its reason.
 class Session {
  public:
   /// All references must outlive the session; `writer` may be nullptr: then `header` alone goes to the decoder.

@@ -42,10 +42,11 @@ std::expected<SessionReport, LinkError> Session::Run::run() {
     begun = begin_measuring();
   }
   if (!begun) {
-    if (stopping()) return finish(options_.stop.stop_requested() ? SessionEnd::kInterrupted : SessionEnd::kFinished);
     close_port();
     if (writer_ != nullptr) writer_->discard();
-    return std::unexpected(begun.error());
+    if (!stopping()) return std::unexpected(begun.error());
+    return std::unexpected(LinkError{
+        LinkFault::kStopped, options_.port + ": stopped before the jig had begun to measure: nothing was recorded"});
   }
   const SessionEnd end = measure();
   ending_ = true;
