@@ -2,6 +2,8 @@
 #include "host/app/command_line.h"
 
 #include <algorithm>
+#include <charconv>
+#include <cstdint>
 #include <map>
 
 #include <fmt/format.h>
@@ -11,11 +13,20 @@
 #include "host/app/nearest.h"
 #include "host/data/shipped.h"
 #include "host/record/version.h"
+#include "host/report/escape.h"
 
 namespace host::app {
 namespace {
 
 constexpr int kWrongUse = 2;
+
+/// CLI11 takes "-1" for the greatest number there is.
+std::string whole_number(const std::string& text) {
+  std::uint64_t value = 0;
+  const auto [end, fault] = std::from_chars(text.data(), text.data() + text.size(), value);
+  if (fault == std::errc{} && end == text.data() + text.size()) return "";
+  return "'" + text + "' is no whole number from 0 to 18446744073709551615";
+}
 
 CLI::App& add_verb(CLI::App& program, const std::string& name, const std::string& purpose, const std::string& example) {
   CLI::App& verb = *program.add_subcommand(name, purpose);
@@ -119,7 +130,8 @@ void declare_rehearse(CLI::App& program, RehearseOptions& options) {
       ->type_name("NAME");
   verb.add_option("--seed", options.seed, "The same seed gives the same recording (free pace)")
       ->capture_default_str()
-      ->check(CLI::NonNegativeNumber);
+      ->type_name("NUMBER")
+      ->check(whole_number);
   add_duration(verb, "Simulated time (90s, 5m, 8h), 60s when left out", options.duration);
   const std::map<std::string, Pace> paces{{"free", Pace::kFree}, {"real", Pace::kReal}};
   verb.add_option("--pace", options.pace, "free: as fast as it goes; real: by the clock on the wall")
@@ -143,6 +155,23 @@ void declare_export(CLI::App& program, ExportOptions& options) {
            options.from);
   add_time(verb, "--to", "Windows before this second of the session", options.to);
   add_judge(verb, options.judge);
+}
+
+/// What no option may be given, found before anything is opened or recorded.
+void refuse_empty_and_foreign(CLI::App& program) {
+  const auto check = [](const std::string& type) {
+    return [type](const std::string& text) -> std::string {
+      if (text.empty()) return "is given, but empty";
+      if (type == "TEXT" && report::valid_utf8(text) != text) return "is not UTF-8 text";
+      if (type == "FILE" && text == "-") return "'-' is no file name here; /dev/stdout is one";
+      return "";
+    };
+  };
+  for (CLI::App* verb : program.get_subcommands([](const CLI::App*) { return true; })) {
+    for (CLI::Option* option : verb->get_options()) {
+      if (option->get_items_expected_max() > 0) option->check(check(option->get_type_name()));
+    }
+  }
 }
 
 /// Verbs by the letter; CLI11 only says that words were not expected.
@@ -190,6 +219,7 @@ std::expected<Command, EarlyEnd> parse_command_line(const std::vector<std::strin
   declare_review(program, review);
   declare_rehearse(program, rehearse);
   declare_export(program, exported);
+  refuse_empty_and_foreign(program);
   try {
     program.parse(std::vector<std::string>(arguments.rbegin(), arguments.rend()));
   } catch (const CLI::CallForHelp&) {

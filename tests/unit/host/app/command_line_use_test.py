@@ -69,6 +69,10 @@ class WrongUse(Workspace):
         self.assert_refused(run("watch"), "port")
         self.assert_refused(run("rehearse", "--pace", "slow"), "--pace")
         self.assert_refused(run("rehearse", "--seed", "-1"), "--seed")
+        self.assert_refused(run("rehearse", "--seed", "abc"), "'abc'", "whole number")
+        self.assert_refused(run("rehearse", "--json", "-"), "/dev/stdout")
+        self.assert_refused(run("rehearse", "--report", ""), "--report", "empty")
+        self.assert_refused(run("rehearse", "--question", os.fsdecode(b"crackles \xff")), "UTF-8")
         self.assert_refused(run("export", self.recording), "--events")
 
     def test_durations(self):
