@@ -16,6 +16,8 @@ using steadyrail::proto::ChannelKind;
 using steadyrail::proto::JigDescription;
 using steadyrail::proto::Rail;
 
+constexpr std::uint32_t kChannelsPerConverter = 8;
+
 // The jig's greeting carries these names in fields of fixed size (proto/link.options), ending zero included.
 constexpr std::size_t kJigIdBytesMax = 15;
 constexpr std::size_t kCalibrationIdBytesMax = 23;
@@ -83,7 +85,9 @@ class Check {
     for (int i = 0; i < description_.channels_size(); ++i) {
       const Channel& channel = description_.channels(i);
       const Place at = place_.nested("channels", i);
+      const std::size_t complaints = errors_.size();
       unique(channel, at);
+      if (errors_.size() == complaints) wired(channel, at);  // one slip, one complaint
       scale(channel, at);
       span(channel, at);
       references(channel, at);
@@ -128,6 +132,25 @@ class Check {
     if (fresh) return;
     add(at.error(field, fmt::format("{} {} of channel {} is already used by channel {}", word, key, channel.name(),
                                     first->second)));
+  }
+
+  /// The scan carries the converters one after the other, eight codes each: the index follows from the soldering.
+  void wired(const Channel& channel, const Place& at) {
+    const std::string& input = channel.input();
+    const bool named = input.size() == 3 && input[0] >= 'a' && input[0] <= 'z' && input[1] == '.' && input[2] >= '0' &&
+                       input[2] < '0' + static_cast<char>(kChannelsPerConverter);
+    if (!named) {
+      add(at.error("input", fmt::format("input {} of channel {} is not written converter.channel: \"m.0\" to \"m.7\"",
+                                        input, channel.name())));
+      return;
+    }
+    const std::uint32_t converter = channel.index() / kChannelsPerConverter;
+    if (channel.index() % kChannelsPerConverter != static_cast<std::uint32_t>(input[2] - '0') ||
+        converters_.emplace(converter, input[0]).first->second != input[0]) {
+      add(at.error("input", fmt::format("input {} of channel {} does not belong at index {}: eight to a converter, in "
+                                        "the order of its channels",
+                                        input, channel.name(), channel.index())));
+    }
   }
 
   void scale(const Channel& channel, const Place& at) {
@@ -262,6 +285,7 @@ class Check {
   TextErrors errors_;
   std::map<std::string, std::string> names_;
   std::map<std::string, std::string> inputs_;
+  std::map<std::uint32_t, char> converters_;  // by the place of their eight codes in the scan
   std::map<std::uint32_t, std::string> indices_;
 };
 

@@ -86,6 +86,15 @@ TEST(JigTest, NamesTwoChannelsOnOneIndex) {
             "j.textproto:7:12: index 1 of channel a-gnd is already used by channel a-amps");
 }
 
+TEST(JigTest, RefusesAnInputThatIsNoneOrNotOfItsIndex) {
+  EXPECT_EQ(complaint(with("input: \"m.2\"", "input: \"z.9\"")),
+            "j.textproto:7:68: input z.9 of channel a-gnd is not written converter.channel: \"m.0\" to \"m.7\"");
+  for (const char* elsewhere : {"m.3", "p.2"}) {
+    EXPECT_THAT(complaint(with("input: \"m.2\"", std::string("input: \"") + elsewhere + "\"")),
+                HasSubstr("does not belong at index 2"));
+  }
+}
+
 TEST(JigTest, NamesTwoChannelsOfOneName) {
   const auto jig = Jig::from_text(with("name: \"a-gnd\"", "name: \"a-amps\""), "j.textproto");
   ASSERT_FALSE(jig.has_value());
