@@ -3,12 +3,20 @@
 
 #include <algorithm>
 
+#include <fmt/format.h>
+#include <fmt/ranges.h>
+
 #include "host/app/nearest.h"
+#include "host/app/sha256.h"
+#include "host/label/audit.h"
 #include "host/label/label_text.h"
 #include "host/label/rules.h"
 #include "host/model/named_text.h"
 
 namespace host::app {
+
+namespace proto = steadyrail::proto;
+
 namespace {
 
 bool is_path(const std::string& name) {
@@ -68,6 +76,7 @@ std::expected<Judging, std::string> load_judging(const JudgeOptions& options,
     judging.unit = *unit;
   }
   std::string edition = options.limits;
+  if (edition.empty() && !options.unit.empty()) edition = judging.unit->edition();
   if (edition.empty()) edition = recorded_edition;
   if (edition.empty() && judging.unit) edition = judging.unit->edition();
   if (edition.empty()) return judging;
@@ -75,6 +84,37 @@ std::expected<Judging, std::string> load_judging(const JudgeOptions& options,
   if (!limits) return std::unexpected(limits.error());
   judging.limits = std::move(*limits);
   return judging;
+}
+
+detect::ReviewOptions detectors(const Judging& judging) {
+  detect::ReviewOptions out;
+  out.unit = judging.unit;
+  if (!judging.limits) return out;
+  out.limits = judging.limits->set;
+  out.limits_sha256 = sha256(judging.limits->text);
+  return out;
+}
+
+std::vector<std::string> doubts(const Judging& judging, const proto::JigDescription& jig) {
+  std::vector<std::string> out;
+  const auto rules = label::Rules::shipped();
+  if (judging.unit && rules &&
+      label::audit(*judging.unit, *rules).verdict() == proto::LABEL_VERDICT_CONTRADICTS_ITSELF) {
+    out.push_back(
+        fmt::format("the label of {} contradicts itself ('steadyrail label' shows where): what it rates the "
+                    "supply for is in doubt",
+                    judging.unit->id()));
+  }
+  if (!judging.limits) return out;
+  const auto sensed = [&jig](const std::string& connector) {
+    return std::ranges::any_of(jig.channels(), [&](const auto& channel) { return channel.connector() == connector; });
+  };
+  for (const proto::RegulationLimit& limit : judging.limits->set.regulation()) {
+    if (limit.connectors().empty() || std::ranges::any_of(limit.connectors(), sensed)) continue;
+    out.push_back(fmt::format("{} limits {} at {} only, which this jig does not sense: nothing was judged by it",
+                              judging.limits->set.edition(), limit.output(), fmt::join(limit.connectors(), ", ")));
+  }
+  return out;
 }
 
 }  // namespace host::app

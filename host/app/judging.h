@@ -5,8 +5,10 @@
 #include <expected>
 #include <optional>
 #include <string>
+#include <vector>
 
 #include "host/app/options.h"
+#include "host/detect/review.h"
 #include "host/model/jig.h"
 #include "host/model/limit_sets.h"
 #include "unit.pb.h"
@@ -27,10 +29,18 @@ struct Judging {
   std::optional<model::LimitEdition> limits;  // none: nothing is judged
 };
 
-/// What `options` names; where they name no edition, the one the unit claims, then `recorded_edition`. There is no
-/// default. The error is a sentence (or lines of file:line:column) for the user.
+/// What `options` names; where they name no edition, the one that the unit they name claims, then `recorded_edition`,
+/// then what the recorded unit claims. There is no default. The error is a sentence (or lines of file:line:column) for
+/// the user.
 std::expected<Judging, std::string> load_judging(const JudgeOptions& options,
                                                  const std::optional<steadyrail::proto::Unit>& recorded_unit,
                                                  const std::string& recorded_edition);
+
+/// What the detectors need of it.
+detect::ReviewOptions detectors(const Judging& judging);
+
+/// Sentences the reader of a result needs beside its verdicts: a label that contradicts itself; limits for connectors
+/// that `jig` does not have.
+std::vector<std::string> doubts(const Judging& judging, const steadyrail::proto::JigDescription& jig);
 
 }  // namespace host::app

@@ -72,6 +72,7 @@ std::expected<Finished, std::string> join_result(const detect::Review& review, c
   *out.result.mutable_coverage() = described.coverage();
   out.result.mutable_coverage()->set_scans_clipped(clipped);
   out.result.mutable_remarks()->MergeFrom(described.remarks());
+  for (std::string& doubt : doubts(judging, header.jig())) out.result.add_remarks(std::move(doubt));
   out.result.set_edition(judging.limits ? judging.limits->set.edition() : "");
   proto::SessionFacts& facts = *out.result.mutable_session();
   if (judging.unit) facts.set_unit_id(judging.unit->id());

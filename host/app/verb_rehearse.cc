@@ -11,6 +11,7 @@
 #include "host/app/nearest.h"
 #include "host/app/outputs.h"
 #include "host/app/results.h"
+#include "host/app/sha256.h"
 #include "host/app/verbs.h"
 #include "host/app/virtual_jig.h"
 #include "host/detect/arm.h"
@@ -62,7 +63,10 @@ LiveSetup set_up(const RehearseOptions& options, const model::Jig& jig, const Ju
   setup.header.set_seed(options.seed);
   *setup.header.mutable_jig() = jig.description();
   if (judging.unit) *setup.header.mutable_unit() = *judging.unit;
-  if (judging.limits) setup.header.set_edition(judging.limits->set.edition());
+  if (judging.limits) {
+    setup.header.set_edition(judging.limits->set.edition());
+    setup.header.set_limits_sha256(sha256(judging.limits->text));
+  }
   setup.header.set_question(options.question);
   setup.header.set_port("virtual");
   setup.header.set_already_checked(true);

@@ -46,10 +46,7 @@ std::expected<Reviewed, int> read_back(const ReviewOptions& options, Terminal& t
   auto judging = load_judging(options.judge, recorded_unit, header->edition());
   if (!judging) return wrong(judging.error());
 
-  detect::ReviewOptions detectors;
-  if (judging->limits) detectors.limits = judging->limits->set;
-  detectors.unit = judging->unit;
-  detect::Review found(detectors);
+  detect::Review found(detectors(*judging));
   std::vector<decode::Sink*> sinks{&found};
   std::unique_ptr<WindowExport> windows;
   if (!options.files.windows_csv.empty()) {

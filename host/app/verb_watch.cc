@@ -10,6 +10,7 @@
 #include "host/app/live_session.h"
 #include "host/app/outputs.h"
 #include "host/app/results.h"
+#include "host/app/sha256.h"
 #include "host/app/verbs.h"
 #include "host/detect/arm.h"
 
@@ -49,7 +50,10 @@ LiveSetup set_up(const WatchOptions& options, const model::Jig& jig, const Judgi
   setup.header.set_started_utc_us(static_cast<std::uint64_t>(clock.now().since_epoch.count()));
   *setup.header.mutable_jig() = jig.description();
   if (judging.unit) *setup.header.mutable_unit() = *judging.unit;
-  if (judging.limits) setup.header.set_edition(judging.limits->set.edition());
+  if (judging.limits) {
+    setup.header.set_edition(judging.limits->set.edition());
+    setup.header.set_limits_sha256(sha256(judging.limits->text));
+  }
   setup.header.set_question(options.question);
   setup.header.set_port(options.port);
   setup.header.set_already_checked(options.already_checked);

@@ -35,6 +35,12 @@ std::optional<steadyrail::proto::Unit> unit_of(const ReviewOptions& options, con
   return std::nullopt;
 }
 
+/// Whether the chip tracked these very limits. A name alone does not say so: an edition can be edited.
+bool armed_with(const ReviewOptions& options, const RecordingHeader& header) {
+  return options.limits && !header.edition().empty() && header.edition() == options.limits->edition() &&
+         header.limits_sha256() == options.limits_sha256;
+}
+
 }  // namespace
 
 Session::Session(model::Jig described, const ReviewOptions& options, const RecordingHeader& header)
@@ -46,8 +52,8 @@ Session::Session(model::Jig described, const ReviewOptions& options, const Recor
       tally(jig),
       book(options.events_listed_max),
       waveforms(jig, history),
-      excursions(jig, limit_set(), limits && !header.edition().empty() && header.edition() == limits->edition(), book,
-                 history, [this](const Found& found) { draw(found); }),
+      excursions(jig, limit_set(), armed_with(options, header), book, history,
+                 [this](const Found& found) { draw(found); }),
       steps(jig, book, history, [this](const Found& found) { draw(found); }),
       sags(
           jig, book, history, [this](std::size_t channel) { return steps.steps().ohm(channel).value_or(kUsualOhm); },

@@ -5,6 +5,7 @@
 #include <cstdint>
 #include <memory>
 #include <optional>
+#include <string>
 
 #include "host/decode/sink.h"
 #include "limits.pb.h"
@@ -15,6 +16,7 @@ namespace host::detect {
 
 struct ReviewOptions {
   std::optional<steadyrail::proto::LimitSet> limits;  // none: events stay relative, verdicts are not tested
+  std::string limits_sha256{};                        // of their text; compared with what the chip was armed with
   std::optional<steadyrail::proto::Unit> unit;        // over the one in the header
   std::uint32_t events_listed_max = 500;              // of each kind and channel; the rest is counted
 };

@@ -41,6 +41,26 @@ TEST(JudgingTest, TakesTheEditionNamedOverTheRecordedOverTheUnits) {
             "atx12v-2.0-peak");
 }
 
+TEST(JudgingTest, TakesTheEditionOfAUnitNamedNowOverTheRecordedOne) {
+  EXPECT_EQ(load_judging({.limits = "", .unit = "u-2"}, std::nullopt, "atx-3.0")->limits->set.edition(), "atx12v-2.0");
+}
+
+TEST(JudgingTest, SaysWhatIsDoubtfulOfLabelAndLimits) {
+  const auto jig = load_jig("small");
+  ASSERT_TRUE(jig.has_value());
+  auto judging = load_judging({.limits = "atx-3.0", .unit = "u-1"}, std::nullopt, "");
+  ASSERT_TRUE(judging.has_value());
+  EXPECT_TRUE(doubts(*judging, jig->description()).empty());
+  for (auto& limit : *judging->limits->set.mutable_regulation()) limit.add_connectors("nowhere");
+  EXPECT_EQ(doubts(*judging, jig->description()).size(), 5U);
+  EXPECT_NE(doubts(*judging, jig->description())[0].find("nowhere only"), std::string::npos);
+  judging = load_judging({.limits = "atx-3.0", .unit = "u-3"}, std::nullopt, "");  // +12 V alone exceeds the total
+  ASSERT_TRUE(judging.has_value());
+  const auto of_label = doubts(*judging, jig->description());
+  ASSERT_EQ(of_label.size(), 1U);
+  EXPECT_NE(of_label[0].find("the label of U-3 contradicts itself"), std::string::npos);
+}
+
 TEST(JudgingTest, SuggestsTheNearestEdition) {
   EXPECT_NE(load_edition("atx-3.O").error().find("Did you mean 'atx-3.0'?"), std::string::npos);
 }
