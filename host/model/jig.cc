@@ -3,6 +3,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numbers>
 
 namespace host::model {
 namespace {
@@ -60,6 +61,12 @@ double JigChannel::standard_uncertainty(double value_at_connector, double sample
   const double fit =
       nominal * nominal * u_gain * u_gain + u_offset * u_offset + 2 * nominal * correlation * u_gain * u_offset;
   return std::sqrt(std::max(fit, 0.0) + u_other * u_other + noise_rms * noise_rms / samples);
+}
+
+double JigChannel::delay_s() const {
+  double seconds = 0;
+  for (const double hz : pole_hz) seconds += 1 / (2 * std::numbers::pi * hz);
+  return seconds;
 }
 
 std::expected<Jig, TextErrors> Jig::from_text(std::string_view text, std::string_view file) {

@@ -41,6 +41,8 @@ struct JigChannel {
 
   double value(double code) const { return per_code * code + at_code_0; }
   double code(double value_at_connector) const { return (value_at_connector - at_code_0) / per_code; }
+  /// How much later than at the connector a slow change shows: the sum of the chain's time constants.
+  double delay_s() const;
   /// Combined standard uncertainty of a mean of `samples` samples at `value_at_connector` (noise averaged down).
   double standard_uncertainty(double value_at_connector, double samples) const;
 };

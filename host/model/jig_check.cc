@@ -93,6 +93,7 @@ class Check {
       references(channel, at);
     }
     calibration();
+    lines();
     return std::move(errors_);
   }
 
@@ -266,6 +267,26 @@ class Check {
     }
     if (!(std::abs(entry.correlation()) <= 1)) {
       add(at.error("correlation", fmt::format("correlation of channel {} is beyond -1 to 1", entry.channel())));
+    }
+  }
+
+  void lines() {
+    const auto& lines = description_.lines();
+    const Place at = place_.nested("lines");
+    constexpr double kDelayMostS = 1e-3;
+    if (!(lines.comparator_delay_s() >= 0 && lines.comparator_delay_s() <= kDelayMostS)) {
+      add(at.error("comparator_delay_s", "comparator_delay_s is not between 0 and 1 ms"));
+    }
+    if (!lines.mains_waveform()) return;
+    const std::pair<std::string_view, double> latencies[] = {{"mains_latency_50_s", lines.mains_latency_50_s()},
+                                                             {"mains_latency_60_s", lines.mains_latency_60_s()}};
+    for (const auto& [field, value] : latencies) {
+      // Above half a cycle it is no detector; 0 would say that a loss shows before it has happened.
+      if (value > 0 && value <= 10e-3) continue;
+      add(at.error(field, fmt::format("{} is not above 0, at most 10 ms", field)));
+    }
+    if (!(lines.departure_share() > 0 && lines.departure_share() < 1)) {
+      add(at.error("departure_share", "departure_share is not a share of the peak"));
     }
   }
 

@@ -9,6 +9,7 @@
 
 #include "host/model/jig.h"
 #include "host/model/named_text.h"
+#include "host/model/timing_check.h"
 
 namespace host::model {
 namespace {
@@ -39,6 +40,7 @@ class Check {
     }
     coverage();
     for (int i = 0; i < limits_.excursion_size(); ++i) excursion(i, place_.nested("excursion", i));
+    for (TextError& error : timing_contradictions(limits_, place_)) add(std::move(error));
     return std::move(errors_);
   }
 

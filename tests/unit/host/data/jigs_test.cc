@@ -159,4 +159,17 @@ TEST(SmallJigTest, HoldsEightChannels) {
   EXPECT_EQ(small.find("graphics-1")->current, small.find("current-graphics-1")->index);
 }
 
+// A lost sine stays within 20 % of its peak for at most 2 asin(0.2)/(2 pi f), round a zero crossing; the poles of a
+// chain make its output 1/(2 pi f) later each: 22.4 us for two at 14.2 kHz.
+TEST(ReferenceJigTest, LateAsItsDetectorsAre) {
+  const Jig jig = reference_jig();
+  const auto& lines = jig.description().lines();
+  const double departure = std::asin(lines.departure_share());
+  EXPECT_NEAR(lines.mains_latency_50_s(), 2 * departure / (2 * std::numbers::pi * 50), 1e-7);
+  EXPECT_NEAR(lines.mains_latency_60_s(), 2 * departure / (2 * std::numbers::pi * 60), 1e-7);
+  EXPECT_NEAR(jig.find("main-12v")->delay_s(), 22.4e-6, 0.1e-6);
+  EXPECT_TRUE(lines.mains_waveform());
+  EXPECT_FALSE(shipped_jig("jigs/small.textproto").description().lines().mains_waveform());
+}
+
 }  // namespace

@@ -124,4 +124,74 @@ TEST(ShippedLimitsTest, AskForTheSameCoverage) {
   }
 }
 
+// Restated from the documents. ATX12V design guide 2.0, sections 3.3.4 and 3.3.5, Table 13, pages 23 and 25; 336521,
+// revisions 2.0 and 2.01, Table 4-9, page 37, column "required". Hold-up is from memory. ms.
+struct PublishedTime {
+  std::string_view edition;
+  Timing timing;
+  std::string_view symbol;
+  double least_ms;  // 0: none
+  double most_ms;   // 0: none
+  LimitStatus status;
+};
+constexpr PublishedTime kTimes[] = {
+    {"atx12v-2.0", TIMING_STANDBY_START, "T0", 0, 2000, LIMIT_STATUS_READ},
+    {"atx12v-2.0", TIMING_POWER_ON, "T1", 0, 500, LIMIT_STATUS_READ},
+    {"atx12v-2.0", TIMING_RISE, "T2", 0.1, 20, LIMIT_STATUS_READ},
+    {"atx12v-2.0", TIMING_PWR_OK_DELAY, "T3", 100, 500, LIMIT_STATUS_READ},
+    {"atx12v-2.0", TIMING_PWR_OK_RISE, "T4", 0, 10, LIMIT_STATUS_READ},
+    {"atx12v-2.0", TIMING_MAINS_LOSS_TO_PWR_OK, "T5", 16, 0, LIMIT_STATUS_READ},
+    {"atx12v-2.0", TIMING_PWR_OK_TO_RAILS, "T6", 1, 0, LIMIT_STATUS_READ},
+    {"atx12v-2.0", TIMING_HOLD_UP, "hold-up", 17, 0, LIMIT_STATUS_FROM_MEMORY},
+    {"atx-3.0", TIMING_STANDBY_START, "T0", 0, 2000, LIMIT_STATUS_READ},
+    {"atx-3.0", TIMING_POWER_ON, "T1", 0, 200, LIMIT_STATUS_READ},
+    {"atx-3.0", TIMING_RISE, "T2", 0.2, 20, LIMIT_STATUS_READ},
+    {"atx-3.0", TIMING_PWR_OK_DELAY, "T3", 100, 250, LIMIT_STATUS_READ},
+    {"atx-3.0", TIMING_PWR_OK_RISE, "T4", 0, 10, LIMIT_STATUS_READ},
+    {"atx-3.0", TIMING_MAINS_LOSS_TO_PWR_OK, "T5", 16, 0, LIMIT_STATUS_READ},
+    {"atx-3.0", TIMING_PWR_OK_TO_RAILS, "T6", 1, 0, LIMIT_STATUS_READ},
+};
+
+TEST(ShippedTimingTest, AreThePublishedTimes) {
+  for (const PublishedTime& published : kTimes) {
+    const LimitSet limits = edition(published.edition);
+    const TimingLimit* found = nullptr;
+    for (const TimingLimit& row : limits.timing()) {
+      if (row.timing() == published.timing) found = &row;
+    }
+    ASSERT_NE(found, nullptr) << published.edition << " " << published.symbol;
+    EXPECT_EQ(found->symbol(), published.symbol);
+    EXPECT_EQ(found->has_least_us(), published.least_ms > 0) << published.symbol;
+    EXPECT_EQ(found->has_most_us(), published.most_ms > 0) << published.symbol;
+    EXPECT_EQ(found->least_us(), std::llround(1000 * published.least_ms)) << published.symbol;
+    EXPECT_EQ(found->most_us(), std::llround(1000 * published.most_ms)) << published.symbol;
+    EXPECT_EQ(found->status(), published.status) << published.symbol;
+  }
+  EXPECT_EQ(edition("atx-3.0").timing_size(), 7);
+  EXPECT_EQ(edition("pcie-5.0-card").timing_size(), 0);
+}
+
+// Ramp: 10 to 90 % (ATX12V 2.0, 3.3.5) or 10 to 95 % (336521 revision 003, 3.3.6), Vnom/20 a millisecond over every 5
+// ms in both; overshoot below 10 % (ATX12V 2.0, 3.3.6). PWR_OK: 0.4 and 2.4 V in both, 400 mV noise in Table 4-10
+// alone.
+TEST(ShippedTimingTest, AreThePublishedShapesAndLevels) {
+  const LimitSet old = edition("atx12v-2.0");
+  const LimitSet young = edition("atx-3.0");
+  EXPECT_DOUBLE_EQ(old.ramp().to_share(), 0.90);
+  EXPECT_DOUBLE_EQ(young.ramp().to_share(), 0.95);
+  EXPECT_EQ(old.ramp().status(), LIMIT_STATUS_READ);
+  EXPECT_EQ(young.ramp().status(), LIMIT_STATUS_FROM_MEMORY);
+  for (const LimitSet* limits : {&old, &young}) {
+    EXPECT_DOUBLE_EQ(limits->ramp().from_share(), 0.10);
+    EXPECT_DOUBLE_EQ(limits->ramp().slope_least_per_s(), 1000.0 / 20);
+    EXPECT_DOUBLE_EQ(limits->ramp().segment_s(), 5e-3);
+    EXPECT_DOUBLE_EQ(limits->ramp().overshoot_most_share(), 0.10);
+    EXPECT_EQ(limits->pwr_ok().low_most_uv(), 400000);
+    EXPECT_EQ(limits->pwr_ok().high_least_uv(), 2400000);
+    EXPECT_EQ(limits->rail_order().status(), LIMIT_STATUS_FROM_MEMORY);
+  }
+  EXPECT_EQ(old.pwr_ok().noise_most_uvpp(), 0);
+  EXPECT_EQ(young.pwr_ok().noise_most_uvpp(), 400000);
+}
+
 }  // namespace
