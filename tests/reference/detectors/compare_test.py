@@ -7,6 +7,8 @@
 import argparse
 import sys
 
+import compare_distributions
+import compare_known
 import compare_traces
 from probe import Probe
 from table import Table
@@ -18,6 +20,9 @@ def main():
     parser.add_argument("--seeds", type=int, default=50)
     arguments = parser.parse_args()
     probe, table = Probe(arguments.probe), Table()
+    compare_known.compare_all(probe, table)
+    compare_distributions.compare_all(probe, table)
+    probe.run()
     for seed in range(1, arguments.seeds + 1):
         compare_traces.ask_all(probe, table, seed)
         probe.run()

@@ -31,8 +31,8 @@ void expect(const std::vector<double>& trace, std::uint64_t next, const Expected
   EXPECT_EQ(droop->recovery_scans, expected.recovery);
 }
 
-// ngspice runs the netlist now; the figures were found on its traces with NumPy (argmin, means, last exit) and are
-// printed to five digits.
+// ngspice runs the netlist now; the figures were found on its traces by tests/reference/detectors/droop.py (argmin,
+// means, last exit), which its own test runs again, and are printed to five digits.
 TEST(DroopOnNgspiceTest, Healthy) {
   const RailTrace trace = run_ngspice(healthy());
   ASSERT_EQ(trace.vo.size(), 641U);

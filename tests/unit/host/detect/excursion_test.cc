@@ -148,7 +148,8 @@ TEST(ExcursionTrackerTest, NothingInNothingOut) {
   EXPECT_TRUE(tracker.take().empty());
 }
 
-// ngspice runs the netlist now; the indices were found on its traces by an independent NumPy detector.
+// ngspice runs the netlist now; the indices were found on its traces by tests/reference/detectors/excursion.py, which
+// its own test runs again.
 TEST(ExcursionOnNgspiceTest, LooseConnectorAndWeakRail) {
   const RailTrace loose = run_ngspice(loose_connector());
   ASSERT_EQ(loose.tapa.size(), 641U);
