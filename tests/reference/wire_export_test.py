@@ -36,19 +36,6 @@ def rehearse():
     return recording, windows
 
 
-def scales(description):
-    """{channel index: (name, unit letter, per_code, at_code_0)} with the calibration in it."""
-    calibration = {entry.channel: entry for entry in description.calibration.channels}
-    result = {}
-    for channel in description.channels:
-        entry = calibration.get(channel.name)
-        gain, offset = (entry.gain, entry.offset) if entry else (1.0, 0.0)
-        unit = "a" if channel.kind == 2 else "v"  # CHANNEL_KIND_CURRENT
-        result[channel.index] = (channel.name, unit, gain * channel.unit_per_code,
-                                 gain * channel.unit_at_code_0 + offset)
-    return result
-
-
 def read_again(recording):
     """{(channel name, first scan): row} by the second decoder."""
     import link_pb2
@@ -60,7 +47,7 @@ def read_again(recording):
     for message in line.messages(recording.read_bytes(), True):
         if message.DESCRIPTOR.name == "RecordedNote":
             if message.note.HasField("header"):
-                channels = scales(message.note.header.jig)
+                channels = wire_reader.scales(message.note.header.jig)
             continue
         if not message.HasField("windows"):
             continue

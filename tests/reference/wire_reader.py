@@ -83,6 +83,19 @@ def captures_of(message):
             yield block.capture, block.first_scan + k, channel, code
 
 
+def scales(description):
+    """{channel index: (name, unit letter, per_code, at_code_0)} with the calibration in it."""
+    calibration = {entry.channel: entry for entry in description.calibration.channels}
+    result = {}
+    for channel in description.channels:
+        entry = calibration.get(channel.name)
+        gain, offset = (entry.gain, entry.offset) if entry else (1.0, 0.0)
+        unit = "a" if channel.kind == 2 else "v"  # CHANNEL_KIND_CURRENT
+        result[channel.index] = (channel.name, unit, gain * channel.unit_per_code,
+                                 gain * channel.unit_at_code_0 + offset)
+    return result
+
+
 WINDOW_COLUMNS = ("first_scan", "scans", "channel", "min_code", "mean_code", "max_code", "variance_code2",
                   "scans_below", "scans_above", "armed_set")
 CAPTURE_COLUMNS = ("capture", "scan", "channel", "code")
