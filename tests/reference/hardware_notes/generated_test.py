@@ -111,12 +111,13 @@ class PartsListTest(unittest.TestCase):
             self.rows = list(csv.DictReader(file))
 
     def test_quantities_by_hand(self):
-        """13 voltage and logic channels, two legs each: 26 tap resistors of 1 kohm; three ground ties; eight switches."""
+        """13 voltage and logic channels of two legs, two ground offsets of two, two lines with comparators: 32 tap resistors of
+        1 kohm; three ground ties; eight switches; two diodes a leg and a line."""
         chains = [channel for channel in jig.channels("reference") if jig.variant_of(channel["name"])]
         self.assertEqual(13, len(chains))
-        for part, value, quantity in [("resistor, flameproof", "1 kohm", 26), ("resistor, flameproof", "100 ohm", 3),
+        for part, value, quantity in [("resistor, flameproof", "1 kohm", 32), ("resistor, flameproof", "100 ohm", 3),
                                       ("MOSFET, n-channel", "60 V, 5 mohm at 4.5 V", 8),
-                                      ("diode, low leakage", "low-leakage", 52)]:
+                                      ("diode, low leakage", "low-leakage", 56)]:
             found = [row["quantity"] for row in self.rows if (row["part"], row["value"]) == (part, value)]
             self.assertEqual([str(quantity)], found, (part, value))
 

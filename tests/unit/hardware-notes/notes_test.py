@@ -56,19 +56,40 @@ KINDS = {"RAIL_VOLTAGE": "V", "CURRENT": "A", "LOGIC": "logic", "GROUND_OFFSET":
          "AC_PRESENT": "AC-present", "AUXILIARY": "auxiliary"}
 
 
+def described(name):
+    """The rows a channel map of this description has."""
+    description = (ROOT / "host/data/jigs" / f"{name}.textproto").read_text(encoding="utf-8").split("calibration {")[0]
+    expected = []
+    for block in re.findall(r"^channels \{(.*?)^\}", description, re.DOTALL | re.MULTILINE):
+        fields = dict(re.findall(r'(\w+): "?([^"\s]+)"?', block))
+        expected.append([fields["index"], fields["input"], fields["name"],
+                         KINDS[fields["kind"].removeprefix("CHANNEL_KIND_")], RAILS.get(fields.get("rail"), ""),
+                         fields["connector"], fields.get("current_channel", ""), fields.get("ground_channel", "")])
+    return expected
+
+
 class ChannelMapTest(unittest.TestCase):
-    def test_equals_the_description(self):
-        description = (ROOT / "host/data/jigs/reference.textproto").read_text(encoding="utf-8").split("calibration {")[0]
-        expected = []
-        for block in re.findall(r"^channels \{(.*?)^\}", description, re.DOTALL | re.MULTILINE):
-            fields = dict(re.findall(r'(\w+): "?([^"\s]+)"?', block))
-            expected.append([fields["index"], fields["input"], fields["name"],
-                             KINDS[fields["kind"].removeprefix("CHANNEL_KIND_")], RAILS.get(fields.get("rail"), ""),
-                             fields["connector"], fields.get("current_channel", ""), fields.get("ground_channel", "")])
+    def test_equals_the_descriptions(self):
         rows = [[cell.strip() for cell in line.strip("|\n").split("|")]
                 for line in (NOTES / "channel-map.md").read_text(encoding="utf-8").splitlines() if re.match(r"\| \d", line)]
-        self.assertEqual(24, len(expected))
-        self.assertEqual(expected, rows)
+        reference, small = described("reference"), described("small")
+        self.assertEqual((24, 8), (len(reference), len(small)))
+        self.assertEqual(reference + small, rows)
+
+
+class LinksTest(unittest.TestCase):
+    def test_every_link_leads_somewhere(self):
+        seen = 0
+        for path in NOTES.glob("*.md"):
+            for target in re.findall(r"\]\(([^)#]+)\)", path.read_text(encoding="utf-8")):
+                seen += 1
+                self.assertTrue((NOTES / target).exists(), (path.name, target))
+        self.assertGreater(seen, 20)
+
+    def test_every_drawing_and_document_is_named(self):
+        text = "".join(path.read_text(encoding="utf-8") for path in NOTES.glob("*.md"))
+        for path in [*NOTES.glob("drawings/*.svg"), *NOTES.glob("*.md")]:
+            self.assertIn(path.name, text)
 
 
 class TermsTest(unittest.TestCase):

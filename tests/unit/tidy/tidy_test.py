@@ -77,7 +77,7 @@ class TidyTest(unittest.TestCase):
         self.none([complaint for complaint in complaints if complaint])
 
     def test_files_are_short(self):
-        long = {path: text_of(path).count("\n") for path in files_ending(".h", ".cc", ".c", ".py", ".sh", ".proto", ".cmake")}
+        long = {path: text_of(path).count("\n") for path in files_ending(".h", ".cc", ".c", ".py", ".sh", ".proto", ".cmake", ".md")}
         self.none([f"{path}: {lines} lines" for path, lines in long.items() if lines > FILE_LINES_MAX])
 
     def test_functions_fit_a_screen(self):

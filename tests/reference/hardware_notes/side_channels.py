@@ -1,0 +1,55 @@
+# SPDX-License-Identifier: Apache-2.0
+"""Ground offset, comparators and shunt chain in ngspice: the circuits of hardware-notes with other sources and faults."""
+import functools
+
+from spice import load, netlist, run, solve
+
+SUPPLIES = ["V5 v5a 0 5", "Vn vneg 0 -2.5", "Vr vref 0 4.096"]
+MIDDLE_V = 2.048
+
+
+@functools.cache
+def part(name):
+    return load(name)
+
+
+def ground_offset(apart_v, changes=None):
+    """(V at the converter, V the jig reads by its description's 4.096) for a return `apart_v` above the main connector's."""
+    one = part("ground-offset")
+    lines = netlist.elements(one, changes=changes) + one.spice + SUPPLIES
+    level, = solve([*lines, "Va return 0 -0.235", f"Vb main-return 0 {-0.235 - apart_v}"], "v(adc)")
+    held = min(max(level, 0.0), 4.096)
+    return level, (held - MIDDLE_V) / 4.096
+
+
+def pulse(width_s, changes=None):
+    """Seconds that the two captures see of a pulse of the line from 5 V to 0.2 V behind 1 kohm: below the upper level, below
+    the lower one (0: not at all)."""
+    one = part("signals")
+    lines = ["* pulse"] + netlist.elements(one, changes=changes) + one.spice
+    lines += ["V5 v5a 0 5", "Vr vref 0 4.096", "Vret back 0 -0.178", f"Vl source back PULSE(5 0.2 2u 10n 10n {width_s} 1)",
+              "Rl1 source line 1k", ".tran 5n 10u", ".control", "run"]
+    seen = []
+    for name in ("high", "low"):
+        least = run("\n".join(lines + [f"meas tran least MIN v(capture-{name})", ".endc", ".end"]))["least"]
+        if least >= 2.5:
+            seen.append(0.0)
+            continue
+        found = run("\n".join(lines + [f"meas tran gone WHEN v(capture-{name})=2.5 FALL=1",
+                                       f"meas tran back WHEN v(capture-{name})=2.5 RISE=1", ".endc", ".end"]))
+        seen.append(found["back"] - found["gone"])
+    return tuple(seen)
+
+
+def levels():
+    """Upper and lower level of the comparators against the main return, V, with the group 0.178 V above it."""
+    one = part("signals")
+    lines = netlist.elements(one) + one.spice
+    return [level + 0.178 for level in solve([*lines, *SUPPLIES, "Vl line 0 5"], "v(high)", "v(low)")]
+
+
+def shunt(variant, amperes, changes=None):
+    """(V at the converter, V dropped) at a current."""
+    one = part("current-shunt")
+    lines = netlist.elements(one, variant, changes) + one.spice + SUPPLIES
+    return solve([*lines, "Vs supply 0 12", f"Iload load 0 {amperes}"], "v(adc)", "v(supply)-v(load)")

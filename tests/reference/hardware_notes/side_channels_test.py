@@ -1,0 +1,110 @@
+# SPDX-License-Identifier: Apache-2.0
+"""Ground offset, comparators, clamp and shunt chain: the tables of front-end.md and current-sensing.md against ngspice."""
+import math
+import sys
+import unittest
+
+import front_end
+import jig
+import side_channels
+import spice
+from tables import complaint, figures, rows
+
+FRONT_END = (spice.NOTES / "front-end.md").read_text(encoding="utf-8")
+CURRENT = (spice.NOTES / "current-sensing.md").read_text(encoding="utf-8")
+
+
+class SideChannelsTest(unittest.TestCase):
+    def right(self, row, column, *expected):
+        wrong = complaint(row[column], *expected)
+        self.assertIsNone(wrong, f"{list(row.values())[:2]}, {column}: {wrong}")
+
+    def test_clamp(self):
+        table = rows(FRONT_END, "What the clamp sees")
+        self.assertEqual(4, len(table))
+        for row in table:
+            volts = figures(row["at the plug"])[0][0]
+            lines = spice.netlist.elements(front_end.chain(), "p12") + front_end.chain().spice + front_end.SUPPLIES
+            lead, held, top = spice.solve([*lines, f"Vplus plus 0 {volts}", "Vback return 0 0"], "v(lead1)", "v(in1)",
+                                          "-i(Vplus)")
+            self.right(row, "lead", lead)
+            self.right(row, "held", held)
+            self.right(row, "in Dt", top - lead / (front_end.parts_of("p12")["Rt1"] + front_end.parts_of("p12")["Rb1"]))
+            self.right(row, "heat in Rp1", top**2 * front_end.parts_of("p12")["Rp1"])
+            self.assertLess(held, 5.8)
+
+    def test_ground_offset(self):
+        lost = {"": None, "lead of the main return off": {"Rp2": ""}, "lead of the return off": {"Rp1": ""}}
+        table = rows(FRONT_END, "Ground offset")
+        self.assertEqual(6, len(table))
+        for row in table:
+            apart, _, fault = row["return above the main connector's"].partition(", ")
+            level, reads = side_channels.ground_offset(figures(apart)[0][0], lost[fault])
+            held = min(level, 5.0)  # the buffer ends at its supply
+            self.right(row, "at the converter", held)
+            self.right(row, "reads", reads)
+
+    def test_ground_offset_by_hand(self):
+        """Closed form of a difference amplifier: (R/2) / (1 kohm + Ri) on either side."""
+        one = side_channels.part("ground-offset")
+        gain = front_end.number(one.value_of("Rf1", "")) / 2 / (1000 + front_end.number(one.value_of("Ri1", "")))
+        self.assertIn(f"10.53 kohm, {gain:.3f};", " ".join(FRONT_END.split()))
+        low, high = (side_channels.ground_offset(apart)[0] for apart in (0.0, 0.1))
+        self.assertAlmostEqual(gain, (high - low) / 0.1, delta=0.001)
+        self.assertIn("takes the 0.4 % out", FRONT_END)
+        self.assertAlmostEqual(0.004, gain / 4.096 - 1, delta=0.0005)
+
+    def test_comparators(self):
+        for row in rows(FRONT_END, "PWR_OK and PS_ON#: comparators"):
+            upper, lower = side_channels.pulse(figures(row["pulse"])[0][0])
+            for column, seen in (("below 2.39 V", upper), ("below 0.80 V", lower)):
+                if row[column] == "none":
+                    self.assertEqual(0.0, seen)
+                else:
+                    self.right(row, column, seen)
+        upper, lower = side_channels.levels()
+        self.assertIsNone(complaint("2.39 V", upper))
+        self.assertIsNone(complaint("0.80 V", lower))
+
+    def test_comparator_levels_by_hand(self):
+        """The ladder from 4.096 V, and the lift of the main group's ground that front-end.md states."""
+        one = side_channels.part("signals")
+        top, middle, bottom = (front_end.number(one.value_of(name, "")) for name in ("Ru", "Rm", "Rl"))
+        lift = front_end.group_case(jig.group_channels("main"))["ground"]
+        self.assertAlmostEqual(0.178, lift, delta=0.0005)
+        self.assertAlmostEqual(2.39, 4.096 * (middle + bottom) / (top + middle + bottom) + lift, delta=0.005)
+        self.assertAlmostEqual(0.80, 4.096 * bottom / (top + middle + bottom) + lift, delta=0.005)
+
+    def test_shunt_chain(self):
+        per_code = {"a80": "current-processor", "a160": "current-graphics-1"}
+        table = rows(CURRENT, "Ranges of the reference jig", 1)
+        self.assertEqual(6, len(table))
+        for row in table:
+            variant = row["netlist"].split(",")[0].removeprefix("current-shunt-")
+            changes = {"Ra2": ""} if "off" in row["netlist"] else None
+            level, drop = side_channels.shunt(variant, figures(row["current"])[0][0], changes)
+            channel, = [one for one in jig.channels("reference") if one["name"] == per_code[variant]]
+            code = min(max((level - side_channels.MIDDLE_V) / 4.096 * 65536, -32768), 32768)
+            self.right(row, "drop", drop)
+            self.right(row, "at the converter", level)
+            self.right(row, "reads", code * float(channel["unit_per_code"]))
+
+    def test_shunt_channels_are_drawn_as_described(self):
+        one = side_channels.part("current-shunt")
+        said = {row["channel"]: row for row in rows(CURRENT, "Ranges of the reference jig")}
+        drawn = {name: variant for variant, names in one.channels.items() for name in names}
+        self.assertEqual(set(said), set(drawn))
+        for name, variant in drawn.items():
+            gain = 8 * 128e3 / front_end.number(one.value_of("Rgain", variant))
+            self.right(said[name], "gain", gain)
+            self.right(said[name], "sensor", front_end.number(one.value_of("Rsh", variant)))
+
+    def test_corners(self):
+        """The first pole of 2.37 kohm and 4.7 nF is 14.29 kHz, 0.8 % above the description's 14.182."""
+        for name in ("current-shunt-a80", "current-shunt-a160", "ground-offset"):
+            self.assertAlmostEqual(9.14e3, spice.shipped(name)["corner"], delta=40, msg=name)
+        self.assertAlmostEqual(14.29e3, 1 / (2 * math.pi * 2.37e3 * 4.7e-9), delta=5)
+
+
+if __name__ == "__main__":
+    sys.exit(unittest.main())
