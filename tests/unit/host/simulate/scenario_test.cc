@@ -68,16 +68,17 @@ TEST(ScenarioListTest, NamesAreUniqueAndDescribedInASentence) {
   EXPECT_EQ(names.size(), 13u);
 }
 
-// 2-connector prototype of the same supply under the same load, NumPy, 2 s: minimum 11.388 V, undershoot 7.44 mohm,
-// minimum 250 us after a step, 9.00 mohm + 1 mohm settled. Here five more connectors and a return network take part.
+// The same supply with two connectors, in NumPy (tests/reference/two_connectors.py, which its own test runs again): in
+// 20 s of such a load undershoot 7.43 mohm, minimum 250 us after a step, 10.01 mohm settled, least 11.34 V. Here five
+// more connectors and a return network take part.
 TEST(ScenarioTest, HealthyDipsAsThePrototypeDoes) {
   const Session session("healthy", 3, 20);
   const Steps steps = steps_of(session);
   ASSERT_GT(steps.undershoot_ohm.size(), 100u);
-  EXPECT_NEAR(median(steps.undershoot_ohm), 7.44e-3, 1e-3);
+  EXPECT_NEAR(median(steps.undershoot_ohm), 7.43e-3, 1e-3);
   EXPECT_NEAR(median(steps.to_minimum_s), 250e-6, 70e-6);
   EXPECT_NEAR(median(steps.settled_ohm), 10e-3, 1e-3);
-  EXPECT_NEAR(session.least("graphics-1"), 11.388, 0.08);
+  EXPECT_NEAR(session.least("graphics-1"), 11.34, 0.08);
   EXPECT_TRUE(session.edges().empty());
 }
 
