@@ -39,6 +39,15 @@ class PinsTest(Rows):
             for pin in re.findall(r"(?:tap|tie|legs?)[^;]*? at pins? ([\d, ]+\d|\d+)", row["in the jig"]):
                 self.assertTrue(set(pins(pin)) <= set(pins(row["pin"])), row)
 
+    def test_every_channel_of_the_main_connector_has_a_return_leg(self):
+        """Seven pairs leave the main connector; the tie takes a pin of its own."""
+        back, = [row["in the jig"] for row in rows(WIRING, "Main connector, 24 pins") if row["signal"] == "COM"]
+        legs, tie = (pins(re.search(pattern, back).group(1)) for pattern in (r"at pins ([\d, ]+);", r"tie at pin (\d+)"))
+        pairs = [channel for channel in jig.channels("reference")
+                 if channel["connector"] == "main" and jig.variant_of(channel["name"])]
+        self.assertEqual(len(pairs), len(legs))
+        self.assertFalse(set(legs) & set(tie))
+
     def test_twelve_volts_and_returns(self):
         """Document 336521, Tables 5-4, 5-5, 5-7 and 5-8 (read); 2x4 processor from memory."""
         published = {"2x2": ([3, 4], [1, 2]), "2x4": ([5, 6, 7, 8], [1, 2, 3, 4]), "2x3, 75 W": ([1, 2, 3], [4, 6]),
