@@ -8,11 +8,14 @@ from spice import ROOT
 GROUPS = {"main": "m", "processor": "p", "graphics": "g"}
 
 
+def text_of(name):
+    return (ROOT / "host/data/jigs" / f"{name}.textproto").read_text(encoding="utf-8")
+
+
 def channels(name):
     """[{field: text}] of host/data/jigs/<name>.textproto; pole_hz is a list of numbers."""
-    text = (ROOT / "host/data/jigs" / f"{name}.textproto").read_text(encoding="utf-8").split("calibration {")[0]
     found = []
-    for block in re.findall(r"^channels \{(.*?)^\}", text, re.DOTALL | re.MULTILINE):
+    for block in re.findall(r"^channels \{(.*?)^\}", text_of(name).split("calibration {")[0], re.DOTALL | re.MULTILINE):
         fields = dict(re.findall(r'(\w+): "?([^"\s\[]+)"?', block))
         poles = re.search(r"pole_hz: \[([^\]]*)\]", block)
         fields["pole_hz"] = [float(pole) for pole in poles.group(1).split(",")]

@@ -1,11 +1,14 @@
 # SPDX-License-Identifier: Apache-2.0
 """The jig descriptions that ship against the circuits of the notes: scale, middle, poles, by ngspice."""
+import math
+import re
 import sys
 import unittest
 
 import front_end
 import jig
 import spice
+from tables import complaint
 
 CODES = 65536
 
@@ -57,6 +60,36 @@ class JigsTest(unittest.TestCase):
                 self.assertAlmostEqual(half * 2 / CODES, float(channel["unit_per_code"]), delta=1e-12, msg=channel["name"])
                 self.assertEqual(0.0, float(channel["unit_at_code_0"]), channel["name"])
         self.assertEqual(11, seen)
+
+    def test_the_commented_chain(self):
+        """The table in the head of reference.textproto, to its last digit."""
+        variants = {"+12": "p12", "+5": "p5", "+3.3": "p3v3", "-12": "m12", "logic": "logic"}
+        head = jig.text_of("reference").split("id:")[0]
+        found = re.findall(r"^#   (\S+) +([\d.]+ kohm) +([\d.]+ kohm) +([\d.]+) +(\S+ to \S+ V) +([\d.]+ nF) +(\d+, \d+ Hz)$",
+                           head, re.MULTILINE)
+        self.assertEqual(set(variants), {row[0] for row in found})
+        for rail, top, bottom, ratio, scale, capacitor, poles in found:
+            variant = variants[rail]
+            parts = front_end.parts_of(variant)
+            above = parts["Rp1"] + parts["Rt1"]
+            source = above * parts["Rb1"] / (above + parts["Rb1"])
+            for cell, expected in [
+                    (top, [above]), (bottom, [parts["Rb1"]]), (ratio, [front_end.ratio(variant)]), (capacitor, [parts["C1"]]),
+                    (scale, [front_end.reading(variant, 0.0), front_end.reading(variant, front_end.FULL_SCALE_V)]),
+                    (poles, [1 / (2 * math.pi * r * c) for r, c in ((source, parts["C1"]), (parts["R21"], parts["C21"]))])]:
+                self.assertIsNone(complaint(cell, *expected), (rail, cell))
+
+    def test_the_commented_budget(self):
+        """The columns of the budget in reference.textproto: their squares sum to u_other, which the channels carry."""
+        text = jig.text_of("reference")
+        rows = re.findall(r"^#   (\D[^\n]*?) +([\d.]+) +([\d.]+) +([\d.]+) +([\d.]+)$", text, re.MULTILINE)
+        self.assertEqual("u_other", rows[-1][0])
+        for column, channel in enumerate(["main-12v", "main-5v", "main-3v3", "main-m12v"], 1):
+            terms = [float(row[column]) for row in rows[:-1]]
+            self.assertEqual(13, len(terms))
+            self.assertAlmostEqual(float(rows[-1][column]), math.sqrt(sum(term**2 for term in terms)), delta=0.0015)
+            said = re.search(rf'channel: "{channel}" gain[^}}]*u_other: ([\d.e-]+)', text).group(1)
+            self.assertAlmostEqual(float(rows[-1][column]) * 1e-3, float(said), delta=1e-9)
 
     def test_no_channel_is_left_over(self):
         self.assertEqual(24, len(jig.channels("reference")))
