@@ -39,8 +39,14 @@ judge::Side side_of(steadyrail::proto::Side side) {
 }  // namespace
 
 ExcursionDesk::ExcursionDesk(const model::Jig& jig, const steadyrail::proto::LimitSet* limits, bool armed,
-                             EventBook& book, const History& history, std::function<void(const Found&)> listed)
-    : jig_(jig), armed_(armed && limits != nullptr), book_(book), history_(history), listed_(std::move(listed)) {
+                             EventBook& book, const History& history, std::span<const judge::UnderRead> chains,
+                             std::function<void(const Found&)> listed)
+    : jig_(jig),
+      armed_(armed && limits != nullptr),
+      book_(book),
+      history_(history),
+      chains_(chains),
+      listed_(std::move(listed)) {
   for (const auto& channel : jig.channels()) {
     const auto limit = limits == nullptr ? std::nullopt : judge::limit_for(*limits, channel);
     if (!limit) continue;
@@ -82,8 +88,7 @@ void ExcursionDesk::collect() {
     waiting.found.duration_scans = run.windows == 1 ? window / 2 : static_cast<double>(run.end - run.start) - window;
     waiting.found.duration_u_scans = run.windows == 1 ? window / 2 : window;
     waiting.found.beyond_scans = armed_ && run.armed_set == kArmedSet ? static_cast<double>(run.beyond) : 0;
-    waiting.extreme = run.extreme;
-    waiting.extreme_scan = run.extreme_window;
+    waiting.found.place = {run.channel, run.extreme_window, run.extreme_window + run.window_scans, run.extreme};
     const double patience = armed_ ? kChipPatienceS * jig_.scan_rate_hz() : 0;
     waiting.due = run.end + std::max(kAfterScans, static_cast<std::uint64_t>(patience));
     wait(std::move(waiting));
@@ -136,8 +141,8 @@ void ExcursionDesk::chip(const steadyrail::proto::Excursion& event) {
   found.duration_u_scans = 2 / kTriangularRoot;
   found.beyond_scans = found.duration_scans;
   found.area_vs = static_cast<double>(event.area_code_scans()) * channel->per_code / jig_.scan_rate_hz();
-  waiting.extreme = std::clamp(event.extreme_code(), -32768, 32767);
-  waiting.extreme_scan = event.extreme_scan();
+  const std::uint64_t at = std::clamp(event.extreme_scan(), event.start_scan(), event.end_scan());
+  found.place = {channel->index, at, at + 1, std::clamp(event.extreme_code(), -32768, 32767)};
   waiting.due = event.end_scan() + kAfterScans;
   remember(event.channel(), side, event.start_scan(), event.end_scan());
   wait(std::move(waiting));
@@ -158,10 +163,10 @@ void ExcursionDesk::storm(const steadyrail::proto::Storm& event) {
   found.start_u_scans = 1;
   found.duration_scans = static_cast<double>(found.end - found.start);
   found.beyond_scans = static_cast<double>(event.scans_beyond());
-  found.note = fmt::format("storm: {} excursions, {} scans beyond the limit, not reported one by one",
+  found.storm_excursions = std::max(event.excursions(), 1U);
+  found.note = fmt::format("storm of {} excursions, {} scans beyond the limit in all, not reported one by one",
                            event.excursions(), event.scans_beyond());
-  waiting.extreme = std::clamp(event.extreme_code(), -32768, 32767);
-  waiting.extreme_scan = event.first_scan();
+  found.place = {found.channel, found.start, found.end, std::clamp(event.extreme_code(), -32768, 32767)};
   waiting.due = event.last_scan() + kAfterScans;
   // All but the storm itself, which is listed as one.
   if (event.excursions() > 1) book_.count(EventKind::EVENT_KIND_EXCURSION, found.channel, event.excursions() - 1);
@@ -171,32 +176,43 @@ void ExcursionDesk::storm(const steadyrail::proto::Storm& event) {
 
 void ExcursionDesk::capture(const Capture& capture) {
   for (const WindowRunTracker& tracker : trackers_) {
-    const model::JigChannel& channel = *jig_.at(tracker.channel());
-    const auto& codes = capture.codes[channel.index];
-    if (codes.empty()) continue;
-    ExcursionTracker scans(tracker.rule());
-    scans.feed(capture.first, std::vector<std::int32_t>(codes.begin(), codes.end()));
-    scans.cut();
-    for (const ScanExcursion& exact : scans.take()) {
-      // One that reaches either end of the capture is longer than what was captured.
-      if (exact.truncated || exact.start == capture.first) continue;
-      const auto sharpen = [&](Found& found) {
-        const bool inside = exact.start >= found.start && exact.end <= found.end;
-        if (found.side != tracker.rule().side || found.source != FigureSource::FIGURE_SOURCE_WINDOW || !inside) return;
-        found.source = FigureSource::FIGURE_SOURCE_CAPTURE;
-        found.start = exact.start;
-        found.end = exact.end;
-        found.start_u_scans = 1;
-        found.duration_scans = static_cast<double>(exact.end - exact.start);
-        found.duration_u_scans = 2 / kTriangularRoot;
-        found.beyond_scans = exact.beyond;
-        found.area_vs = static_cast<double>(exact.area) * channel.per_code / jig_.scan_rate_hz();
-      };
-      const auto place = static_cast<std::uint8_t>(channel.index);
-      book_.visit(EventKind::EVENT_KIND_EXCURSION, place, exact.start, exact.end, sharpen);
-      for (Waiting& waiting : waiting_) {
-        if (waiting.run && waiting.found.channel == place) sharpen(waiting.found);
-      }
+    if (!capture.codes[tracker.channel()].empty()) sharpen(capture, tracker);
+  }
+}
+
+void ExcursionDesk::sharpen(const Capture& capture, const WindowRunTracker& tracker) {
+  const model::JigChannel& channel = *jig_.at(tracker.channel());
+  const auto place = static_cast<std::uint8_t>(channel.index);
+  const auto look = [&](Found& found) {
+    if (found.side != tracker.rule().side || found.shape.steepest) return;
+    found.shape.steepest = steepest_near(capture, found.place, chains_[channel.index].reach_scans());
+  };
+  book_.visit(EventKind::EVENT_KIND_EXCURSION, place, capture.first, capture.end, look);
+  for (Waiting& waiting : waiting_) {
+    if (waiting.found.channel == place) look(waiting.found);
+  }
+  const auto& codes = capture.codes[channel.index];
+  ExcursionTracker scans(tracker.rule());
+  scans.feed(capture.first, std::vector<std::int32_t>(codes.begin(), codes.end()));
+  scans.cut();
+  for (const ScanExcursion& exact : scans.take()) {
+    // One that reaches either end of the capture is longer than what was captured.
+    if (exact.truncated || exact.start == capture.first) continue;
+    const auto take = [&](Found& found) {
+      const bool inside = exact.start >= found.start && exact.end <= found.end;
+      if (found.side != tracker.rule().side || found.source != FigureSource::FIGURE_SOURCE_WINDOW || !inside) return;
+      found.source = FigureSource::FIGURE_SOURCE_CAPTURE;
+      found.start = exact.start;
+      found.end = exact.end;
+      found.start_u_scans = 1;
+      found.duration_scans = static_cast<double>(exact.end - exact.start);
+      found.duration_u_scans = 2 / kTriangularRoot;
+      found.beyond_scans = exact.beyond;
+      found.area_vs = static_cast<double>(exact.area) * channel.per_code / jig_.scan_rate_hz();
+    };
+    book_.visit(EventKind::EVENT_KIND_EXCURSION, place, exact.start, exact.end, take);
+    for (Waiting& waiting : waiting_) {
+      if (waiting.run && waiting.found.channel == place) take(waiting.found);
     }
   }
 }
@@ -261,7 +277,7 @@ bool ExcursionDesk::worth_listing(Waiting& waiting) {
     ++sided(run.channel, run.side).unreported;
     waiting.found.note = "seen in windows, not reported by the chip";
   }
-  if (!keep) book_.count(EventKind::EVENT_KIND_EXCURSION, run.channel, 1);
+  if (!keep) book_.count_short(EventKind::EVENT_KIND_EXCURSION, run.channel, watched ? run.beyond : 0);
   return keep;
 }
 
@@ -271,7 +287,7 @@ void ExcursionDesk::resolve(Waiting& waiting) {
   const model::JigChannel& channel = *jig_.at(found.channel);
   const bool low = found.side == judge::Side::kLow;
   found.kind = EventKind::EVENT_KIND_EXCURSION;
-  found.extreme = channel.value(waiting.extreme);
+  found.extreme = channel.value(found.place.code);
   const auto level = history_.level_before(found.channel, found.start);
   const double sign = low ? 1 : -1;
   const double limit = channel.value(rule(found.channel, found.side)->limit);
@@ -280,8 +296,10 @@ void ExcursionDesk::resolve(Waiting& waiting) {
   found.severity = sign * (limit - found.extreme);
   const std::uint64_t lead = 2 * wire::kScansPerBlock;
   const std::uint64_t from = found.start > lead ? found.start - lead : 0;
-  found.within = history_.within(channel.rail, from, std::max(waiting.extreme_scan, found.start) + 1);
-  found.clipped = !low && waiting.extreme >= 32767;
+  found.within = history_.within(channel.rail, from, std::max(found.place.from, found.start) + 1);
+  found.clipped = !low && found.place.code >= 32767;
+  found.shape.span =
+      span_round(history_, found.place, chains_[found.channel].reach_scans(), chains_[found.channel].reach_scans());
   found.judged = true;
   found.id = book_.add(found);
   if (found.id != 0) listed_(found);

@@ -6,6 +6,7 @@
 #include <cstdint>
 #include <deque>
 #include <functional>
+#include <span>
 #include <vector>
 
 #include "host/detect/capture_store.h"
@@ -18,9 +19,11 @@ namespace host::detect {
 
 class ExcursionDesk {
  public:
-  /// `armed`: the jig was armed with `limits`. `listed` is told of each event that enters the book.
+  /// `armed`: the jig was armed with `limits`. `chains` by channel index. `listed` is told of each event that enters
+  /// the book.
   ExcursionDesk(const model::Jig& jig, const steadyrail::proto::LimitSet* limits, bool armed, EventBook& book,
-                const History& history, std::function<void(const Found&)> listed);
+                const History& history, std::span<const judge::UnderRead> chains,
+                std::function<void(const Found&)> listed);
 
   void add(const Block& block);
   void chip(const steadyrail::proto::Excursion& event);
@@ -43,8 +46,6 @@ class ExcursionDesk {
  private:
   struct Waiting {
     Found found;
-    std::int32_t extreme = 0;  // code
-    std::uint64_t extreme_scan = 0;
     std::uint64_t due = 0;  // resolved when windows reach this scan
     bool run = false;
     WindowRun window;
@@ -65,6 +66,7 @@ class ExcursionDesk {
   const Sided& sided(std::size_t channel, judge::Side side) const {
     return sided_[channel][side == judge::Side::kHigh];
   }
+  void sharpen(const Capture& capture, const WindowRunTracker& tracker);
   void remember(std::size_t channel, judge::Side side, std::uint64_t start, std::uint64_t end);
   void count_beyond(const Block& block);
   void note_off(const Block& block);
@@ -81,6 +83,7 @@ class ExcursionDesk {
   bool armed_;
   EventBook& book_;
   const History& history_;
+  std::span<const judge::UnderRead> chains_;
   std::function<void(const Found&)> listed_;
   std::vector<WindowRunTracker> trackers_;
   std::array<std::array<Sided, 2>, wire::kChannelCount> sided_;

@@ -6,6 +6,8 @@
 namespace host::detect {
 namespace {
 
+constexpr std::size_t kShortMost = 4;  // scans told apart; longer ones together
+
 // Of equal severity the earlier stays: the order of arrival must not decide what a report shows.
 bool milder_first(const Found& a, const Found& b) {
   if (a.severity != b.severity) return a.severity > b.severity;
@@ -35,6 +37,13 @@ std::uint32_t EventBook::add(Found found) {
 
 void EventBook::count(steadyrail::proto::EventKind kind, std::uint8_t channel, std::uint64_t events) {
   if (events > 0) shelves_[{kind, channel}].counted += events;
+}
+
+void EventBook::count_short(steadyrail::proto::EventKind kind, std::uint8_t channel, std::uint64_t scans) {
+  Shelf& shelf = shelves_[{kind, channel}];
+  ++shelf.counted;
+  shelf.short_by_scans.resize(kShortMost + 1);
+  ++shelf.short_by_scans[std::min<std::uint64_t>(scans, kShortMost)];
 }
 
 void EventBook::visit(steadyrail::proto::EventKind kind, std::uint8_t channel, std::uint64_t from, std::uint64_t to,
@@ -68,8 +77,8 @@ std::vector<EventBook::Count> EventBook::counts() const {
   std::vector<Count> all;
   all.reserve(shelves_.size());
   for (const auto& [key, shelf] : shelves_) {
-    all.push_back(
-        {static_cast<steadyrail::proto::EventKind>(key.first), key.second, shelf.listed.size(), shelf.counted});
+    all.push_back({static_cast<steadyrail::proto::EventKind>(key.first), key.second, shelf.listed.size(), shelf.counted,
+                   shelf.short_by_scans});
   }
   return all;
 }

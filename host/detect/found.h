@@ -7,10 +7,12 @@
 #include <functional>
 #include <map>
 #include <optional>
+#include <span>
 #include <string>
 #include <utility>
 #include <vector>
 
+#include "host/detect/shape.h"
 #include "host/judge/decision.h"
 #include "result.pb.h"
 
@@ -34,11 +36,20 @@ struct Found {
   double duration_u_scans = 0;
   double extreme = 0;
   double depth = 0;
-  double area_vs = 0;
-  double beyond_scans = 0;  // scans known to lie beyond the limit; 0: not known
-  double severity = 0;      // the book keeps the greatest
+  Place place{};  // of the extreme, where its shape can be looked at
+  Shape shape{};
+  std::optional<double> area_vs;  // beyond the limit; nothing: not known
+  double beyond_scans = 0;        // scans known to lie beyond the limit; 0: not known
+  double severity = 0;            // the book keeps the greatest
   std::optional<double> step_a, deviation, undershoot, settled_shift, minimum_s, recovery_s, retained;
   std::optional<bool> explained;
+  struct Slew {
+    double a_per_s;
+    bool at_least;
+  };
+  std::optional<Slew> slew;
+  std::uint32_t storm_excursions = 0;  // counted by the chip in this stretch; 0: a single event
+  bool load_corrected = false;         // depth and retained are without the drop the load explains
   std::string note;
   std::uint32_t id = 0;  // given by the book
 };
@@ -52,6 +63,8 @@ class EventBook {
   std::uint32_t add(Found found);
   /// Counts events that are not worth listing.
   void count(steadyrail::proto::EventKind kind, std::uint8_t channel, std::uint64_t events);
+  /// Counts one too short and too near the limit to list, by its scans beyond it; 0: not known.
+  void count_short(steadyrail::proto::EventKind kind, std::uint8_t channel, std::uint64_t scans);
   /// Listed events of a kind and channel that share a scan with [from, to); for sharpening in place, severity kept.
   void visit(steadyrail::proto::EventKind kind, std::uint8_t channel, std::uint64_t from, std::uint64_t to,
              const std::function<void(Found&)>& change);
@@ -64,6 +77,7 @@ class EventBook {
     std::uint8_t channel;
     std::uint64_t listed;
     std::uint64_t counted;
+    std::span<const std::uint64_t> short_by_scans;  // empty: none was short
   };
   std::vector<Count> counts() const;
 
@@ -71,6 +85,7 @@ class EventBook {
   struct Shelf {
     std::vector<Found> listed;  // a heap, the least severe first
     std::uint64_t counted = 0;
+    std::vector<std::uint64_t> short_by_scans;
   };
   using Key = std::pair<int, std::uint8_t>;
 

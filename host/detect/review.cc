@@ -52,15 +52,16 @@ Session::Session(model::Jig described, const ReviewOptions& options, const Recor
       tally(jig),
       book(options.events_listed_max),
       waveforms(jig, history),
-      excursions(jig, limit_set(), armed_with(options, header), book, history,
+      excursions(jig, limit_set(), armed_with(options, header), book, history, chains,
                  [this](const Found& found) { draw(found); }),
-      steps(jig, book, history, [this](const Found& found) { draw(found); }),
+      steps(jig, book, history, chains, [this](const Found& found) { draw(found); }),
       sags(
           jig, book, history, [this](std::size_t channel) { return steps.steps().ohm(channel).value_or(kUsualOhm); },
           [this](const Found& found) { draw(found); }),
       captures([this](const Capture& capture) {
         excursions.capture(capture);
         steps.capture(capture);
+        tally.shape(capture, chains);
         waveforms.capture(capture);
       }) {}
 
@@ -80,6 +81,7 @@ void Session::windows(const decode::WindowBatch& batch) {
   history.add(block);
   overview.add(block);
   tally.add(block, maker.settled());
+  tally.shape(history, captures.kept(), chains);
   excursions.add(block);
   steps.add(block);
   sags.add(block);

@@ -40,7 +40,14 @@ SagDesk::SagDesk(const model::Jig& jig, EventBook& book, const History& history,
     }
     const std::size_t own = channel.current ? 0 : currents.size();
     LoadLine line(model::rail_nominal_v(channel.rail), currents.size(), own);
-    watches_.push_back(Watch{channel.index, channel.rail, std::move(currents), line, SagTracker(jig.scan_rate_hz())});
+    watches_.push_back(Watch{.channel = channel.index,
+                             .rail = channel.rail,
+                             .currents = std::move(currents),
+                             .has_own = channel.current.has_value(),
+                             .line = line,
+                             .tracker = SagTracker(jig.scan_rate_hz()),
+                             .swing = {},
+                             .last_swing = {}});
   }
 }
 
@@ -81,19 +88,22 @@ void SagDesk::watch(const Block& block, Watch& watch) {
   } else {
     slow(block, watch, least);
   }
-  watch.last_swing_a = swing(block, watch, block.count - 1);
+  watch.last_swing = swing(block, watch, block.count - 1);
   if (!watch.tracker.open()) learn(block, watch);
 }
 
 void SagDesk::slow(const Block& block, Watch& watch, const Row& least) {
-  double before = watch.last_swing_a;
+  const auto wider = [](const Swing& a, const Swing& b) {
+    return Swing{std::max(a.own, b.own), std::max(a.others, b.others)};
+  };
+  Swing before = watch.last_swing;
   for (std::uint32_t i = 0; i < block.count; ++i) {
-    const double here = swing(block, watch, i);
+    const Swing here = swing(block, watch, i);
     const bool was_open = watch.tracker.open();
     const auto sag = watch.tracker.add(block.start_of(i), block.scans, least[i], corrected_mean(block, watch, i));
     if (watch.tracker.open()) {
-      if (!was_open) watch.swing_a = before;
-      watch.swing_a = std::max(watch.swing_a, here);
+      if (!was_open) watch.swing = before;
+      watch.swing = wider(watch.swing, here);
     }
     if (sag) ended(watch, *sag, block.scans);
     before = here;
@@ -110,12 +120,25 @@ double SagDesk::corrected_mean(const Block& block, const Watch& watch, std::uint
   return volts;
 }
 
-double SagDesk::swing(const Block& block, const Watch& watch, std::uint32_t window) const {
-  double amps = 0;
-  for (std::size_t current : watch.currents) {
-    amps += block.loads.high[current][window] - block.loads.low[current][window];
+SagDesk::Swing SagDesk::swing(const Block& block, const Watch& watch, std::uint32_t window) const {
+  Swing amps;
+  for (std::size_t k = 0; k < watch.currents.size(); ++k) {
+    const std::size_t current = watch.currents[k];
+    const double moved = block.loads.high[current][window] - block.loads.low[current][window];
+    (k == 0 && watch.has_own ? amps.own : amps.others) += moved;
   }
   return amps;
+}
+
+double SagDesk::explained_v(const Watch& watch) const {
+  // Other connectors of the rail pull at this one through the supply alone: by no more than the least that any
+  // connector's own steps cost, which holds the supply's share and its own lead's.
+  double shared = ohm_of_(watch.channel);
+  for (const Watch& other : watches_) {
+    if (other.rail == watch.rail && other.has_own) shared = std::min(shared, ohm_of_(other.channel));
+  }
+  const double undershoot = ohm_of_(watch.channel) * watch.swing.own + shared * watch.swing.others;
+  return kSwingFactor * undershoot + kNoiseSigmas * jig_.at(watch.channel)->noise_rms;
 }
 
 void SagDesk::learn(const Block& block, Watch& watch) {
@@ -141,7 +164,6 @@ void SagDesk::learn(const Block& block, Watch& watch) {
 void SagDesk::ended(Watch& watch, const ScanSag& sag, std::uint32_t window_scans) {
   const model::JigChannel& channel = *jig_.at(watch.channel);
   const double drop = sag.reference - sag.least;
-  const double allowed = kSwingFactor * ohm_of_(watch.channel) * watch.swing_a + kNoiseSigmas * channel.noise_rms;
   Found found;
   found.kind = EventKind::EVENT_KIND_SAG;
   found.channel = static_cast<std::uint8_t>(watch.channel);
@@ -156,10 +178,13 @@ void SagDesk::ended(Watch& watch, const ScanSag& sag, std::uint32_t window_scans
   found.depth = drop;
   found.retained = sag.retained();
   found.severity = drop;
+  found.load_corrected = !watch.currents.empty();
   if (watch.currents.empty()) {
-    found.note = "no current channel on this rail: whether the load explains it is not known";
+    found.note =
+        "depth and retained as read: no current channel on this rail, whether the load explains it is not known";
   } else {
-    found.explained = drop <= allowed;
+    found.note = "depth and retained without the drop the load explains; the extreme as read";
+    found.explained = drop <= explained_v(watch);
     if (!*found.explained) found.severity += kUnexplainedFirst;
     ++(*found.explained ? watch.explained : watch.unexplained);
   }
@@ -169,8 +194,7 @@ void SagDesk::ended(Watch& watch, const ScanSag& sag, std::uint32_t window_scans
     found.extreme = channel.value(history_.low(window, watch.channel));
   });
   found.within = history_.within(channel.rail, sag.start, sag.end);
-  if (sag.new_level)
-    found.note += std::string(found.note.empty() ? "" : "; ") + "new level: the reference was taken anew after 10 s";
+  if (sag.new_level) found.note += "; new level: the reference was taken anew after 10 s";
   waiting_.push_back({std::move(found), sag.end + kAfterScans});
   constexpr std::size_t kWaitingMax = 1024;
   if (waiting_.size() > kWaitingMax) {
@@ -187,7 +211,7 @@ void SagDesk::list(Found found) {
 void SagDesk::gap() {
   for (Watch& watch : watches_) {
     if (const auto sag = watch.tracker.cut()) ended(watch, *sag, window_scans_);
-    watch.last_swing_a = 0;
+    watch.last_swing = {};
   }
 }
 

@@ -33,14 +33,20 @@ class SagDesk {
   std::vector<Count> counts() const;
 
  private:
+  /// How far the load moved, A: of the connector's own channel, and of all others of its rail together.
+  struct Swing {
+    double own = 0;
+    double others = 0;
+  };
   struct Watch {
     std::size_t channel;
     steadyrail::proto::Rail rail;
     std::vector<std::size_t> currents;  // channels of the rail, the line's order
+    bool has_own = false;               // the first of them is the connector's own
     LoadLine line;
     SagTracker tracker;
-    double swing_a = 0;       // widest swing of the rail's load in or just before the open sag
-    double last_swing_a = 0;  // of the window before
+    Swing swing;       // widest in or just before the open sag
+    Swing last_swing;  // of the window before
     std::uint64_t explained = 0;
     std::uint64_t unexplained = 0;
   };
@@ -54,7 +60,8 @@ class SagDesk {
   void slow(const Block& block, Watch& watch, const Row& least);
   void learn(const Block& block, Watch& watch);
   double corrected_mean(const Block& block, const Watch& watch, std::uint32_t window) const;
-  double swing(const Block& block, const Watch& watch, std::uint32_t window) const;
+  Swing swing(const Block& block, const Watch& watch, std::uint32_t window) const;
+  double explained_v(const Watch& watch) const;
   void ended(Watch& watch, const ScanSag& sag, std::uint32_t window_scans);
   void list(Found found);
 

@@ -47,9 +47,13 @@ void StepBook::figures(std::size_t voltage, steadyrail::proto::FigureSource sour
     add(to.undershoot, figures.undershoot);
     add(to.shift, figures.shift);
     add(to.minimum, figures.minimum_scans);
-    add(to.recovery, figures.recovery_scans);
+    if (figures.recovery_scans == 0.0) {
+      ++pair.stayed_in_band[rising];
+    } else {
+      add(to.recovery, figures.recovery_scans);
+    }
     if (figures.undershoot) to.ohm.add(*figures.undershoot / std::abs(figures.step_a));
-    pair.worst[rising] = std::max(pair.worst[rising], figures.deviation.value_or(0));
+    if (figures.deviation) pair.worst[rising] = std::max(pair.worst[rising].value_or(0), *figures.deviation);
   }
 }
 
@@ -83,15 +87,17 @@ void StepBook::write(steadyrail::proto::SessionResult& result) const {
       to->set_source(source.step.seen() == 0 ? steadyrail::proto::FIGURE_SOURCE_UNKNOWN
                      : captured              ? steadyrail::proto::FIGURE_SOURCE_CAPTURE
                                              : steadyrail::proto::FIGURE_SOURCE_WINDOW);
-      to->set_step_a_median(source.step.median().value_or(0));
-      to->set_deviation_v_median(source.deviation.median().value_or(0));
-      to->set_undershoot_v_median(source.undershoot.median().value_or(0));
-      to->set_settled_shift_v_median(source.shift.median().value_or(0));
-      to->set_deviation_v_worst(pair.worst[rising]);
+      if (const auto median = source.step.median()) to->set_step_a_median(*median);
+      if (const auto median = source.deviation.median()) to->set_deviation_v_median(*median);
+      if (const auto median = source.undershoot.median()) to->set_undershoot_v_median(*median);
+      if (const auto median = source.shift.median()) to->set_settled_shift_v_median(*median);
+      if (pair.worst[rising]) to->set_deviation_v_worst(*pair.worst[rising]);
       // Times come from captures alone: a window cannot tell them.
       const Source& times = pair.capture[rising];
       if (const auto median = times.minimum.median()) to->set_time_to_minimum_s_median(*median / rate);
       if (const auto median = times.recovery.median()) to->set_recovery_s_median(*median / rate);
+      to->set_recoveries(static_cast<std::uint32_t>(std::min<std::uint64_t>(times.recovery.seen(), UINT32_MAX)));
+      to->set_stayed_in_band(pair.stayed_in_band[rising]);
     }
   }
 }

@@ -16,7 +16,8 @@ namespace host::detect {
 /// Figures of one step at one connector, V and scans; what a source cannot tell is absent.
 struct StepFigures {
   double step_a = 0;
-  std::optional<double> deviation{}, undershoot{}, shift{}, minimum_scans{}, recovery_scans{};
+  std::optional<double> deviation{}, undershoot{}, shift{}, minimum_scans{};
+  std::optional<double> recovery_scans{};  // 0: the band round the settled level was never left
 };
 
 class StepBook {
@@ -43,7 +44,8 @@ class StepBook {
     std::array<Source, 2> window;  // falling, rising
     std::array<Source, 2> capture;
     std::array<std::uint64_t, 2> steps{};
-    std::array<double, 2> worst{};
+    std::array<std::optional<double>, 2> worst{};
+    std::array<std::uint32_t, 2> stayed_in_band{};
   };
   const model::Jig& jig_;
   std::vector<Pair> pairs_;

@@ -25,8 +25,8 @@ constexpr double kLeastStepA = 1;
 }  // namespace
 
 StepDesk::StepDesk(const model::Jig& jig, EventBook& book, const History& history,
-                   std::function<void(const Found&)> listed)
-    : jig_(jig), book_(book), history_(history), listed_(std::move(listed)), steps_(jig) {}
+                   std::span<const judge::UnderRead> chains, std::function<void(const Found&)> listed)
+    : jig_(jig), book_(book), history_(history), chains_(chains), listed_(std::move(listed)), steps_(jig) {}
 
 void StepDesk::step(const steadyrail::proto::LoadStep& event) {
   const auto* channel = event.channel() < wire::kChannelCount ? jig_.at(event.channel()) : nullptr;
@@ -93,13 +93,17 @@ void StepDesk::resolve(const Waiting& waiting) {
     const double after = channel.value(waiting.means.after_code_8(index) / 8.0);
     StepFigures figures{.step_a = step.step_a, .shift = sign * (before - after)};
     double extreme = after;
+    Place place{.channel = channel.index};
     bool fine = false;
     // The window that holds the step begins before it, where the load was lighter: its extreme is still the step's.
     history_.visit(step.scan, waiting.means.after_scan(), [&](const History::Window& window) {
       fine = window.scans <= kFineWindow;
       const double here =
           channel.value(sign > 0 ? history_.low(window, channel.index) : history_.high(window, channel.index));
-      if (sign * here < sign * extreme) extreme = here;
+      if (sign * here >= sign * extreme) return;
+      extreme = here;
+      place.from = window.start;
+      place.to = window.end();
     });
     if (fine) {
       figures.deviation = sign * (before - extreme);
@@ -123,6 +127,10 @@ void StepDesk::resolve(const Waiting& waiting) {
     found.duration_scans = static_cast<double>(found.end - found.start);
     found.duration_u_scans = found.duration_scans;
     found.extreme = extreme;
+    found.place = place;
+    if (place.to > 0)
+      found.shape.span =
+          span_round(history_, place, chains_[channel.index].reach_scans(), chains_[channel.index].reach_scans());
     found.depth = *figures.deviation;
     found.step_a = step.step_a;
     found.deviation = figures.deviation;
@@ -157,6 +165,7 @@ void StepDesk::capture(const Capture& capture) {
   for (std::size_t rail = 1; rail < judge::kRailCount; ++rail) {
     const std::vector<Placed> placed = steps_in(capture, static_cast<steadyrail::proto::Rail>(rail));
     for (std::size_t i = 0; i < placed.size(); ++i) {
+      tell_slew(capture, placed[i]);
       const bool free = i == 0 || placed[i - 1].begins + kFreeBefore < placed[i].begins;
       if (!free) continue;
       std::uint64_t next = std::min(placed[i].begins + kLookScans, capture.end - capture.first);
@@ -169,6 +178,16 @@ void StepDesk::capture(const Capture& capture) {
       }
     }
   }
+}
+
+void StepDesk::tell_slew(const Capture& capture, const Placed& placed) {
+  const std::uint64_t at = capture.first + placed.step.at;
+  const std::uint64_t from = at > kFreeBefore ? at - kFreeBefore : 0;
+  book_.visit(EventKind::EVENT_KIND_LOAD_STEP, static_cast<std::uint8_t>(placed.current), from, at + kFreeBefore,
+              [&](Found& listed) {
+                if (listed.slew || *listed.step_a * placed.step.step < 0) return;
+                listed.slew = Found::Slew{slew(placed.step, jig_.scan_rate_hz()), placed.step.slew_is_bound};
+              });
 }
 
 void StepDesk::measure(const Capture& capture, std::size_t voltage, const Placed& placed, std::uint64_t next) {
@@ -201,6 +220,10 @@ void StepDesk::measure(const Capture& capture, std::size_t voltage, const Placed
       settles ? static_cast<double>(droop->recovery_scans) : static_cast<double>(next - placed.begins);
   found.duration_u_scans = 1;
   found.extreme = droop->extreme;
+  const std::uint64_t at = capture.first + droop->extreme_at;
+  found.place = {voltage, at, at + 1, capture.codes[voltage][droop->extreme_at]};
+  found.shape.steepest = steepest_near(capture, found.place, chains_[voltage].reach_scans());
+  found.slew = Found::Slew{slew(placed.step, jig_.scan_rate_hz()), placed.step.slew_is_bound};
   found.depth = droop->deviation;
   found.step_a = placed.step.step;
   found.deviation = droop->deviation;

@@ -5,6 +5,7 @@
 #include <cstdint>
 #include <deque>
 #include <functional>
+#include <span>
 #include <vector>
 
 #include "host/detect/capture_store.h"
@@ -19,7 +20,9 @@ namespace host::detect {
 
 class StepDesk {
  public:
-  StepDesk(const model::Jig& jig, EventBook& book, const History& history, std::function<void(const Found&)> listed);
+  /// `chains` by channel index.
+  StepDesk(const model::Jig& jig, EventBook& book, const History& history, std::span<const judge::UnderRead> chains,
+           std::function<void(const Found&)> listed);
 
   void step(const steadyrail::proto::LoadStep& event);
   void settled(const steadyrail::proto::SettledMeans& event);
@@ -55,6 +58,7 @@ class StepDesk {
   };
 
   void resolve(const Waiting& waiting);
+  void tell_slew(const Capture& capture, const Placed& placed);
   void measure(const Capture& capture, std::size_t voltage, const Placed& placed, std::uint64_t next);
   std::vector<Placed> steps_in(const Capture& capture, steadyrail::proto::Rail rail) const;
   void list(Found found);
@@ -62,6 +66,7 @@ class StepDesk {
   const model::Jig& jig_;
   EventBook& book_;
   const History& history_;
+  std::span<const judge::UnderRead> chains_;
   std::function<void(const Found&)> listed_;
   StepBook steps_;
   std::deque<Step> recent_;

@@ -56,10 +56,56 @@ void Tally::extremes(const Block& block, ChannelTally& tally) {
                     : within == judge::Load::kDoubtful ? tally.doubtful[side]
                                                        : tally.dynamic[side];
       if (deeper(worst, sign * extremes[i], sign)) {
-        worst = Worst{static_cast<double>(extremes[i]), block.start_of(i), within};
+        worst = Worst{.code = static_cast<double>(extremes[i]),
+                      .at = block.start_of(i),
+                      .within = within,
+                      .scans = block.scans,
+                      .shape = {},
+                      .fresh = true};
+        worst->begins_due = i > 0 ? (due >> (i - 1) & 1U) == 0 : !tally.due_before;
+        worst->ends_due = i + 1 < block.count && (due >> (i + 1) & 1U) == 0;
+        fresh_ = true;
       }
     }
   }
+  tally.due_before = (due >> (block.count - 1) & 1U) != 0;
+}
+
+template <typename Visit>
+void Tally::visit_extremes(const Visit& visit) {
+  for (ChannelTally& tally : channels_) {
+    for (auto* worsts : {&tally.dynamic, &tally.doubtful}) {
+      for (auto& worst : *worsts) {
+        if (!worst) continue;
+        visit(*worst,
+              Place{tally.channel, worst->at, worst->at + worst->scans, static_cast<std::int32_t>(worst->code)});
+      }
+    }
+  }
+}
+
+void Tally::shape(const History& history, const std::deque<Capture>& captures,
+                  std::span<const judge::UnderRead> chains) {
+  if (!fresh_) return;
+  fresh_ = false;
+  visit_extremes([&](Worst& worst, const Place& place) {
+    if (!worst.fresh) return;
+    const std::size_t reach = chains[place.channel].reach_scans();
+    // How the rail came up or went down beside the window is none of its own slopes.
+    worst.shape.span = span_round(history, place, worst.begins_due ? 0 : reach, worst.ends_due ? 0 : reach);
+    worst.fresh = place.to + reach > history.end();
+    fresh_ = fresh_ || worst.fresh;
+    for (const Capture& capture : captures) {
+      if (const auto steepest = steepest_near(capture, place, reach)) worst.shape.steepest = steepest;
+    }
+  });
+}
+
+void Tally::shape(const Capture& capture, std::span<const judge::UnderRead> chains) {
+  visit_extremes([&](Worst& worst, const Place& place) {
+    const auto steepest = steepest_near(capture, place, chains[place.channel].reach_scans());
+    if (steepest) worst.shape.steepest = steepest;
+  });
 }
 
 void Tally::means(const Block& block, const Loads& loads, ChannelTally& tally, SettledPools& pools) {
@@ -74,8 +120,10 @@ void Tally::means(const Block& block, const Loads& loads, ChannelTally& tally, S
     if (!pools.add(loads[tally.rail][i], block.start_of(i), block.scans, columns.mean_8[i], within, mean)) continue;
     tally.settled_s += pools.scans_of_mean() * scan_period_s_;
     auto& [low, high] = tally.settled;
-    if (!low || mean.code < low->code) low = Worst{mean.code, mean.at, mean.within};
-    if (!high || mean.code > high->code) high = Worst{mean.code, mean.at, mean.within};
+    if (!low || mean.code < low->code)
+      low = Worst{.code = mean.code, .at = mean.at, .within = mean.within, .shape = {}};
+    if (!high || mean.code > high->code)
+      high = Worst{.code = mean.code, .at = mean.at, .within = mean.within, .shape = {}};
   }
 }
 

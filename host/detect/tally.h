@@ -4,10 +4,14 @@
 
 #include <array>
 #include <cstdint>
+#include <deque>
 #include <optional>
+#include <span>
 #include <vector>
 
+#include "host/detect/capture_store.h"
 #include "host/detect/settled.h"
+#include "host/detect/shape.h"
 
 namespace host::detect {
 
@@ -16,6 +20,11 @@ struct Worst {
   double code = 0;
   std::uint64_t at = 0;
   judge::Load within = judge::Load::kUnknown;
+  std::uint32_t scans = 0;  // of the window that holds an extreme
+  Shape shape{};            // of an extreme
+  bool begins_due = false;  // the window before it was not judged: the supply was off
+  bool ends_due = false;    // nor the one after it
+  bool fresh = false;       // windows that reach to an extreme are still to come
 };
 
 /// Of one voltage channel; index 0: low side, 1: high side.
@@ -26,6 +35,7 @@ struct ChannelTally {
   std::array<std::optional<Worst>, 2> doubtful;  // the same while the rating is in doubt
   std::array<std::optional<Worst>, 2> outside;   // the same outside the rating
   std::array<std::optional<Worst>, 2> settled;   // 10 ms means
+  bool due_before = true;                        // in the last window of the block before
   double settled_s = 0;
   std::uint64_t scans_on = 0;
   double sum_on = 0;  // of codes over scans_on
@@ -36,12 +46,17 @@ class Tally {
   explicit Tally(const model::Jig& jig);
   /// `finder`: the one that marked the block's settled windows.
   void add(const Block& block, const SettledFinder& finder);
+  /// Looks at the shape of extremes that are new: in the windows round them and the captures kept. `chains` by channel.
+  void shape(const History& history, const std::deque<Capture>& captures, std::span<const judge::UnderRead> chains);
+  void shape(const Capture& capture, std::span<const judge::UnderRead> chains);
   const std::vector<ChannelTally>& channels() const { return channels_; }
   std::uint64_t scans_seen() const { return scans_seen_; }
   std::uint64_t scans_on() const { return scans_on_; }
 
  private:
   void extremes(const Block& block, ChannelTally& tally);
+  template <typename Visit>
+  void visit_extremes(const Visit& visit);
   using Loads = std::array<std::array<double, wire::kWindowsPerBlock>, judge::kRailCount>;  // A, where settled
   void means(const Block& block, const Loads& loads, ChannelTally& tally, SettledPools& pools);
 
@@ -50,6 +65,7 @@ class Tally {
   double scan_period_s_;
   std::uint64_t scans_seen_ = 0;
   std::uint64_t scans_on_ = 0;
+  bool fresh_ = false;  // some extreme is
 };
 
 }  // namespace host::detect

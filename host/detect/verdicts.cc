@@ -23,6 +23,7 @@ using steadyrail::proto::Verdict;
 
 constexpr double kSettledSamples = 320;  // of a 10 ms mean at 32 kS/s; only the noise share hangs on it
 constexpr double kRangeTop = 32767;
+constexpr double kBoundMostV = 2000;  // what whole microvolts in 32 bits still hold
 
 /// How far a figure lies inside its limit; below 0: beyond it.
 double slack(const Verdict& verdict) {
@@ -96,6 +97,7 @@ judge::Reading VerdictWriter::reading(const ChannelTally& tally, Quantity quanti
   reading.expanded = model::to_microvolts(u.expanded);
   verdict.set_value(value);
   verdict.set_expanded_uncertainty(u.expanded);
+  verdict.set_coverage_factor(u.k);
   if (const auto limit = judge::limit_for(*limits_, channel); limit && u.standard > 0) {
     verdict.set_probability_nonconforming(
         judge::probability_nonconforming(side, value, limit->of(side).volts(), u.standard));
@@ -105,11 +107,14 @@ judge::Reading VerdictWriter::reading(const ChannelTally& tally, Quantity quanti
     reading.noise_extreme = model::to_microvolts(judge::noise_extreme_sigmas(scans) * channel.noise_rms);
     const double usual = tally.scans_on > 0 ? channel.value(tally.sum_on / scans) : value;
     const double depth = side == judge::Side::kLow ? usual - value : value - usual;
-    const auto hidden = chains_[tally.channel].bound(depth, shortest_dip_s(*limits_));
-    reading.under_read_unbounded = !hidden;
-    if (hidden) {
-      reading.under_read = model::to_microvolts(std::min(*hidden, 2000.0));
-      verdict.set_bias_bound(*hidden);
+    const judge::UnderRead& chain = chains_[tally.channel];
+    const auto flat = chain.bound(depth, shortest_dip_s(*limits_));
+    const auto peak = hidden_by_peak(chain, worst.shape, channel.per_code);
+    reading.under_read_unbounded = !flat || !peak;
+    if (flat && peak) {
+      const double hidden = std::max(*flat, *peak);
+      reading.under_read = model::to_microvolts(std::min(hidden, kBoundMostV));
+      verdict.set_bias_bound(hidden);
     }
   }
   return reading;
@@ -129,6 +134,7 @@ Verdict VerdictWriter::side(const ChannelTally& tally, Quantity quantity, judge:
   grounds.coverage_lack = lack(tally, quantity);
   const judge::Decided decided = judge::decide(side, figure, limit.of(side), grounds);
   verdict.set_decision(decided.decision);
+  verdict.set_guard_zone(decided.zone);
   verdict.set_reason(decided.reason);
   verdict.set_side(side == judge::Side::kLow ? "low" : "high");
   verdict.set_limit(limit.of(side).volts());

@@ -13,6 +13,7 @@ namespace {
 using steadyrail::proto::EventKind;
 using steadyrail::proto::EventResult;
 
+constexpr double kMeanSamples = 32;   // levels before and after a step are means of a millisecond
 constexpr double kBoundMostV = 2000;  // what whole microvolts in 32 bits still hold
 
 /// Decision on an excursion's extreme: the depth hidden by the chain after its width, noise after all that was seen.
@@ -25,11 +26,15 @@ void judge_excursion(const Session& session, const Found& found, EventResult& ev
   reading.expanded = model::to_microvolts(event.expanded_uncertainty_v());
   const double scans = static_cast<double>(session.tally.scans_seen());
   reading.noise_extreme = model::to_microvolts(judge::noise_extreme_sigmas(scans) * channel.noise_rms);
-  const auto hidden = session.chains[found.channel].bound_of_samples(found.depth, found.beyond_scans);
-  reading.under_read_unbounded = !hidden;
-  if (hidden) {
-    reading.under_read = model::to_microvolts(std::min(*hidden, kBoundMostV));
-    event.set_bias_bound_v(*hidden);
+  const judge::UnderRead& chain = session.chains[found.channel];
+  // Scans of many excursions say nothing of the width of the deepest.
+  const auto flat = chain.bound_of_samples(found.depth, found.storm_excursions > 0 ? 0 : found.beyond_scans);
+  const auto peak = hidden_by_peak(chain, found.shape, channel.per_code);
+  reading.under_read_unbounded = !flat || !peak;
+  if (flat && peak) {
+    const double hidden = std::max(*flat, *peak);
+    reading.under_read = model::to_microvolts(std::min(hidden, kBoundMostV));
+    event.set_bias_bound_v(hidden);
   }
   judge::Grounds grounds;
   grounds.calibrated = channel.calibrated;
@@ -37,10 +42,17 @@ void judge_excursion(const Session& session, const Found& found, EventResult& ev
   grounds.limit_status = limit->status;
   judge::Decided decided = judge::decide(found.side, reading, limit->of(found.side), grounds);
   if (found.within == steadyrail::proto::WITHIN_RATING_NO && decided.decision != steadyrail::proto::DECISION_PASS) {
-    decided = {steadyrail::proto::DECISION_NOT_TESTED,
-               "the load was outside the rating, where the limit does not hold: no non-conformity"};
+    decided = {.decision = steadyrail::proto::DECISION_NOT_TESTED,
+               .zone = decided.zone,
+               .reason = "the load was outside the rating, where the limit does not hold: no non-conformity"};
   }
   event.set_decision(decided.decision);
+  event.set_guard_zone(decided.zone);
+  const double standard = judge::expanded_uncertainty(channel, found.extreme, 1).standard;
+  if (channel.calibrated && standard > 0) {
+    event.set_probability_nonconforming(
+        judge::probability_nonconforming(found.side, found.extreme, limit->of(found.side).volts(), standard));
+  }
   if (!decided.reason.empty()) event.set_note(found.note.empty() ? decided.reason : found.note + "; " + decided.reason);
 }
 
@@ -53,6 +65,26 @@ void set_optional(const Found& found, EventResult& event) {
   if (found.recovery_s) event.set_recovery_s(*found.recovery_s);
   if (found.explained) event.set_explained(*found.explained);
   if (found.retained) event.set_retained(*found.retained);
+  if (found.slew) {
+    event.set_slew_a_per_s(found.slew->a_per_s);
+    event.set_slew_at_least(found.slew->at_least);
+  }
+  event.set_load_corrected(found.load_corrected);
+  event.set_storm_excursions(found.storm_excursions);
+}
+
+/// What the figures of a droop are worth: both levels read by one channel a few milliseconds apart.
+void set_droop_uncertainty(const Session& session, const Found& found, EventResult& event) {
+  const model::JigChannel& channel = *session.jig.at(found.channel);
+  if (!channel.calibrated) return;
+  const auto expanded = [&](double difference, double samples) {
+    return judge::difference_uncertainty(channel, found.extreme, difference, kMeanSamples, samples).expanded;
+  };
+  if (found.deviation) event.set_deviation_uncertainty_v(expanded(*found.deviation, 1));
+  if (found.settled_shift) event.set_settled_shift_uncertainty_v(expanded(*found.settled_shift, kMeanSamples));
+  if (found.minimum_s) event.set_time_uncertainty_s(0.5 / session.jig.scan_rate_hz());
+  const auto hidden = hidden_by_peak(session.chains[found.channel], found.shape, channel.per_code);
+  if (hidden) event.set_bias_bound_v(*hidden);
 }
 
 EventResult event_of(const Session& session, const Found& found) {
@@ -76,9 +108,10 @@ EventResult event_of(const Session& session, const Found& found) {
   event.set_extreme_v(found.extreme);
   event.set_expanded_uncertainty_v(judge::expanded_uncertainty(channel, found.extreme, 1).expanded);
   event.set_depth_v(found.depth);
-  event.set_area_vs(found.area_vs);
+  if (found.area_vs) event.set_area_vs(*found.area_vs);
   event.set_side(found.side == judge::Side::kLow ? "low" : "high");
   event.set_scans_beyond(static_cast<std::uint32_t>(std::min(found.beyond_scans, 4e9)));
+  if (found.kind == EventKind::EVENT_KIND_DROOP) set_droop_uncertainty(session, found, event);
   if (found.judged) judge_excursion(session, found, event);
   return event;
 }
@@ -93,6 +126,7 @@ void write_events(const Session& session, steadyrail::proto::SessionResult& resu
     to->set_channel(session.jig.at(count.channel)->name);
     to->set_listed(count.listed);
     to->set_counted(count.counted);
+    to->mutable_short_by_scans()->Add(count.short_by_scans.begin(), count.short_by_scans.end());
     if (count.kind != EventKind::EVENT_KIND_SAG) continue;
     for (const SagDesk::Count& sags : session.sags.counts()) {
       if (sags.channel == count.channel) to->set_unexplained(sags.unexplained);

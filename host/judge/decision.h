@@ -29,6 +29,9 @@ struct Reading {
 /// outside; else undecided.
 steadyrail::proto::Decision guard_banded(Side side, const Reading& reading, model::Microvolts limit);
 
+/// The same with both halves of the guard zone apart, by the side of the limit the value itself lies on.
+steadyrail::proto::GuardZone guard_zone(Side side, const Reading& reading, model::Microvolts limit);
+
 /// Probability that the true value lies beyond the limit, normal with standard uncertainty `u` (above 0); bias not
 /// included. JCGM 106:2012 section 7.
 double probability_nonconforming(Side side, double value, double limit, double u);

@@ -10,6 +10,11 @@
 #include <boost/math/distributions/students_t.hpp>
 
 namespace host::judge {
+namespace {
+
+constexpr double kLeastValue = 0.1;  // V: nearer to zero an offset is no scale error
+
+}  // namespace
 
 double effective_dof(std::span<const Component> components) {
   double variance = 0;
@@ -39,6 +44,18 @@ Expanded expanded_uncertainty(const model::JigChannel& channel, double value, do
     const double dof = effective_dof(parts);
     if (dof > 0) result.k = student_factor(kCoverage, dof);
   }
+  result.expanded = result.k * result.standard;
+  return result;
+}
+
+Expanded difference_uncertainty(const model::JigChannel& channel, double value, double difference, double samples_a,
+                                double samples_b) {
+  // What the calibration lumps together counts as scale error in full: the larger reading of it.
+  const double scale = std::hypot(channel.u_gain, channel.u_other / std::max(std::abs(value), kLeastValue));
+  const double converter = std::abs(channel.per_code) / std::sqrt(12.0);
+  Expanded result;
+  result.standard =
+      std::hypot(scale * difference, converter, channel.noise_rms * std::sqrt(1 / samples_a + 1 / samples_b));
   result.expanded = result.k * result.standard;
   return result;
 }

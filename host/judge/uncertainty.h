@@ -34,6 +34,11 @@ struct Expanded {
 /// down.
 Expanded expanded_uncertainty(const model::JigChannel& channel, double value, double samples);
 
+/// U of the difference between two means of the same channel near `value`, of `samples_a` and `samples_b` samples:
+/// offsets cancel and a scale error acts on the difference alone; linearity and noise do not cancel.
+Expanded difference_uncertainty(const model::JigChannel& channel, double value, double difference, double samples_a,
+                                double samples_b);
+
 /// Standard deviations that the greatest of `samples` normal deviates reaches half the time: the outward error of an
 /// extreme picked from that many samples. 0 for fewer than two.
 double noise_extreme_sigmas(double samples);

@@ -7,21 +7,29 @@ using steadyrail::proto::Decision;
 using steadyrail::proto::LimitStatus;
 
 Decided decide(Side side, const Reading& reading, model::Microvolts limit, const Grounds& grounds) {
-  if (!grounds.calibrated) return {Decision::DECISION_UNDECIDED, "channel not calibrated"};
-  if (grounds.clipped) return {Decision::DECISION_UNDECIDED, "clipped at the end of the range: only a bound"};
-  const Decision plain = guard_banded(side, reading, limit);
+  if (!grounds.calibrated) return {.decision = Decision::DECISION_UNDECIDED, .reason = "channel not calibrated"};
+  if (grounds.clipped) {
+    return {.decision = Decision::DECISION_UNDECIDED, .reason = "clipped at the end of the range: only a bound"};
+  }
+  Decided decided{
+      .decision = guard_banded(side, reading, limit), .zone = guard_zone(side, reading, limit), .reason = {}};
   const bool known = grounds.limit_status == LimitStatus::LIMIT_STATUS_READ ||
                      grounds.limit_status == LimitStatus::LIMIT_STATUS_SECONDARY;
-  if (plain == Decision::DECISION_FAIL) {
-    if (!known) return {Decision::DECISION_UNDECIDED, "limit from memory"};
-    return {plain, {}};
+  if (decided.decision == Decision::DECISION_FAIL) {
+    if (!known) {
+      decided.decision = Decision::DECISION_UNDECIDED;
+      decided.reason = "limit from memory";
+    }
+  } else if (decided.decision == Decision::DECISION_UNDECIDED) {
+    const bool inside = decided.zone == steadyrail::proto::GUARD_ZONE_CONDITIONAL_PASS;
+    decided.reason = reading.under_read_unbounded ? "too short to bound what the chain hides"
+                     : inside                     ? "inside the limit, but not clear of it by its uncertainty"
+                                                  : "beyond the limit, but not clear of it by its uncertainty";
+  } else if (!grounds.coverage_lack.empty()) {
+    decided.decision = Decision::DECISION_UNDECIDED;
+    decided.reason = grounds.coverage_lack;
   }
-  if (plain == Decision::DECISION_UNDECIDED) {
-    if (reading.under_read_unbounded) return {plain, "too short to bound what the chain hides"};
-    return {plain, "within the uncertainty of the limit"};
-  }
-  if (!grounds.coverage_lack.empty()) return {Decision::DECISION_UNDECIDED, grounds.coverage_lack};
-  return {plain, {}};
+  return decided;
 }
 
 }  // namespace host::judge

@@ -19,6 +19,7 @@ struct Grounds {
 
 struct Decided {
   steadyrail::proto::Decision decision = steadyrail::proto::DECISION_NOT_TESTED;
+  steadyrail::proto::GuardZone zone = steadyrail::proto::GUARD_ZONE_NONE;
   std::string reason;  // empty for a pass or a fail that needs no remark
 };
 

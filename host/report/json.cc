@@ -37,8 +37,8 @@ class Writer {
     bool first = true;
     for (int i = 0; i < type.field_count(); ++i) {
       const FieldDescriptor& field = *type.field(i);
-      // Members of a oneof, and of the one that proto3 makes for `optional`, are there or not.
-      if (field.containing_oneof() != nullptr && !reflection.HasField(message, &field)) continue;
+      // Members of a oneof are there or not; what is merely `optional` and not known is null.
+      if (field.real_containing_oneof() != nullptr && !reflection.HasField(message, &field)) continue;
       if (!first) out_ += ',';
       first = false;
       new_line(depth + 1);
@@ -50,6 +50,10 @@ class Writer {
   }
 
   void put_field(const Message& message, const FieldDescriptor& field, const std::string& path, int depth) {
+    if (field.has_optional_keyword() && !message.GetReflection()->HasField(message, &field)) {
+      out_ += "null";
+      return;
+    }
     if (!field.is_repeated()) return put_value(message, field, -1, path, depth);
     const int count = message.GetReflection()->FieldSize(message, &field);
     out_ += '[';

@@ -12,9 +12,10 @@
 namespace host::report {
 
 /// `message` as indented JSON with a final line feed. Names are lowerCamel in the order of the schema; every field is
-/// printed, unset `optional` ones excepted; a message field that is not set prints as its defaults; enums as words
-/// (words.h); doubles by the shortest digits that read back equal. Text that is not UTF-8 gets replacement characters.
-/// Error: a number that is not finite, with the path of its field; a bytes field.
+/// printed, an `optional` one that is not set as null, the unset members of a oneof excepted; a message field that is
+/// not set prints as its defaults; enums as words (words.h); doubles by the shortest digits that read back equal. Text
+/// that is not UTF-8 gets replacement characters. Error: a number that is not finite, with the path of its field; a
+/// bytes field.
 std::expected<std::string, std::string> to_json(const google::protobuf::Message& message);
 
 /// `text` as a JSON string, quotes included.

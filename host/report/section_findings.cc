@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 // What was found: coverage, verdicts, events, steps, timing.
 #include <algorithm>
+#include <cmath>
 
 #include <fmt/format.h>
 
@@ -41,6 +42,14 @@ std::string event_value(const proto::EventResult& event) {
   return with_uncertainty(event.extreme_v(), event.expanded_uncertainty_v(), "V");
 }
 
+/// A storm is no failure as long as the stretch it was counted in.
+std::string event_length(const proto::EventResult& event) {
+  if (event.storm_excursions() > 0) {
+    return fmt::format("storm of {} in {}", event.storm_excursions(), time_span(event.duration_s()));
+  }
+  return event.duration_s() > 0 ? time_span(event.duration_s()) : "";
+}
+
 std::string event_table(const proto::SessionResult& result) {
   std::vector<std::vector<Cell>> rows;
   for (const proto::EventResult* event : worst_events(result, kEventsListedMax)) {
@@ -48,12 +57,16 @@ std::string event_table(const proto::SessionResult& result) {
     if (event->has_explained())
       remark += fmt::format("{}{}", remark.empty() ? "" : "; ",
                             event->explained() ? "explained by the load" : "not explained by the load");
+    if (event->has_slew_a_per_s()) {
+      remark += fmt::format("{}{}{:.3g} A/µs", remark.empty() ? "" : "; ", event->slew_at_least() ? "at least " : "",
+                            std::abs(event->slew_a_per_s()) * 1e-6);
+    }
     if (event->truncated()) remark += remark.empty() ? "truncated" : "; truncated";
     rows.push_back({{moment(event->start_s()), "number"},
                     {word(event->kind())},
                     {place(event->rail(), event->channel())},
                     {event_value(*event), "number"},
-                    {event->duration_s() > 0 ? time_span(event->duration_s()) : "", "number"},
+                    {event_length(*event), "number"},
                     {word(event->source())},
                     {word(event->within_rating())},
                     {word(event->decision()), word(event->decision())},
@@ -67,12 +80,20 @@ std::string event_table(const proto::SessionResult& result) {
 std::string count_table(const proto::SessionResult& result) {
   std::vector<std::vector<Cell>> rows;
   for (const proto::EventCount& count : result.event_counts()) {
+    std::string shorts;
+    for (int scans = 0; scans < count.short_by_scans_size(); ++scans) {
+      if (count.short_by_scans(scans) == 0) continue;
+      const bool last = scans + 1 == count.short_by_scans_size();
+      shorts += fmt::format("{}{} of {}", shorts.empty() ? "" : ", ", count.short_by_scans(scans),
+                            scans == 0 ? "unknown length" : fmt::format("{}{}", last ? "at least " : "", scans));
+    }
     rows.push_back({{word(count.kind())},
                     {count.channel()},
                     {fmt::format("{}", count.listed()), "number"},
-                    {fmt::format("{}", count.counted()), "number"}});
+                    {fmt::format("{}", count.counted()), "number"},
+                    {shorts}});
   }
-  return table({"kind", "channel", "listed", "only counted"}, rows);
+  return table({"kind", "channel", "listed", "only counted", "short ones near the limit, by scans beyond it"}, rows);
 }
 
 std::string event_body(const proto::SessionResult& events) {
@@ -117,6 +138,18 @@ std::string coverage_section(const ReportInput& input) {
   return out + gap_table(coverage) + overview_figures(input);
 }
 
+namespace {
+
+/// In per cent; what no normal table resolves as a bound.
+std::string probability(double p) {
+  constexpr double kLeast = 1e-4;
+  if (p < kLeast) return "< 0.01 %";
+  if (p > 1 - kLeast) return "> 99.99 %";
+  return fmt::format("{:.2f} %", 100 * p);
+}
+
+}  // namespace
+
 std::string verdicts_section(const ReportInput& input) {
   std::vector<std::vector<Cell>> rows;
   for (const proto::Verdict& verdict : input.result->verdicts()) {
@@ -134,16 +167,22 @@ std::string verdicts_section(const ReportInput& input) {
          {judged ? word(verdict.limit_status()) : ""},
          {judged ? word(verdict.within_rating()) : ""},
          {decision, decision},
+         {verdict.guard_zone() == proto::GUARD_ZONE_NONE ? "" : word(verdict.guard_zone())},
+         {verdict.has_probability_nonconforming() ? probability(verdict.probability_nonconforming()) : "", "number"},
          {verdict.reason()}});
   }
-  const std::string rows_html =
-      table({"rail", "channel", "quantity", "value", "limit", "limit known", "within rating", "decision", "why"}, rows);
+  const std::string rows_html = table({"rail", "channel", "quantity", "value", "limit", "limit known", "within rating",
+                                       "decision", "guard zone", "P(beyond)", "why"},
+                                      rows);
   if (rows_html.empty()) return "";
   return rows_html +
          paragraph(
              "static: settled means of 10 ms. dynamic: single samples, the farthest of the session. The value is the "
              "one nearest to breaking its limit, with its expanded uncertainty (k = 2). pass and fail clear the "
-             "limit by all of that; undecided does not.",
+             "limit by all of that; undecided does not: conditional-pass lies inside the limit, conditional-fail "
+             "beyond "
+             "it (names of ILAC-G8:09/2019, 4.2.3). P(beyond) is the probability that the true value lies beyond the "
+             "limit, for a normal error and without what a short dip hides.",
              "note");
 }
 
@@ -154,6 +193,22 @@ std::string events_section(const ReportInput& input) {
   return counts.empty() ? body : body + "<h3>How many of each</h3>\n" + counts;
 }
 
+namespace {
+
+std::string millivolts(bool known, double volts) {
+  return known ? figure(volts * 1e3, 0, "mV") : "";
+}
+
+/// A step whose undershoot stays inside the band has nothing to recover from, which is not a recovery in no time.
+std::string recovery(const proto::StepSummary& steps) {
+  std::string text = steps.has_recovery_s_median() ? time_span(steps.recovery_s_median()) : "";
+  if (steps.stayed_in_band() == 0) return text;
+  if (!text.empty()) text += fmt::format(" of {}; ", steps.recoveries());
+  return text + fmt::format("{} never left the band", steps.stayed_in_band());
+}
+
+}  // namespace
+
 std::string steps_section(const ReportInput& input) {
   std::vector<std::vector<Cell>> rows;
   for (const proto::StepSummary& steps : input.result->steps()) {
@@ -161,13 +216,13 @@ std::string steps_section(const ReportInput& input) {
                     {steps.current_channel()},
                     {steps.rising() ? "rising" : "falling"},
                     {fmt::format("{}", steps.steps()), "number"},
-                    {figure(steps.step_a_median(), 1, "A"), "number"},
-                    {figure(steps.deviation_v_median() * 1e3, 0, "mV"), "number"},
-                    {figure(steps.deviation_v_worst() * 1e3, 0, "mV"), "number"},
-                    {figure(steps.undershoot_v_median() * 1e3, 0, "mV"), "number"},
-                    {figure(steps.settled_shift_v_median() * 1e3, 0, "mV"), "number"},
-                    {time_span(steps.time_to_minimum_s_median()), "number"},
-                    {time_span(steps.recovery_s_median()), "number"}});
+                    {steps.has_step_a_median() ? figure(steps.step_a_median(), 1, "A") : "", "number"},
+                    {millivolts(steps.has_deviation_v_median(), steps.deviation_v_median()), "number"},
+                    {millivolts(steps.has_deviation_v_worst(), steps.deviation_v_worst()), "number"},
+                    {millivolts(steps.has_undershoot_v_median(), steps.undershoot_v_median()), "number"},
+                    {millivolts(steps.has_settled_shift_v_median(), steps.settled_shift_v_median()), "number"},
+                    {steps.has_time_to_minimum_s_median() ? time_span(steps.time_to_minimum_s_median()) : "", "number"},
+                    {recovery(steps), "number"}});
   }
   return table({"channel", "load seen by", "load", "steps", "median step", "median deviation", "worst deviation",
                 "median undershoot", "median settled shift", "median time to minimum", "median recovery"},

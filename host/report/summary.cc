@@ -89,7 +89,10 @@ std::string event_table(const proto::SessionResult& result) {
     rows.push_back({moment(event->start_s()), word(event->kind()), event->channel(),
                     load ? figure(event->step_a(), 2, "A")
                          : with_uncertainty(event->extreme_v(), event->expanded_uncertainty_v(), "V"),
-                    load ? "-" : time_span(event->duration_s()), word(event->source()), word(event->decision())});
+                    load                            ? "-"
+                    : event->storm_excursions() > 0 ? fmt::format("storm of {}", event->storm_excursions())
+                                                    : time_span(event->duration_s()),
+                    word(event->source()), word(event->decision())});
   }
   return text_table({"start", "kind", "channel", "extreme", "duration", "source", "decision"}, rows);
 }

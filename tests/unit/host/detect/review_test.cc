@@ -83,7 +83,8 @@ TEST(ReviewTest, TwoEditionsJudgeTheSameStreamDifferently) {
   Levels levels(32000);
   levels.set(kGraphics, 10000, 10320, 11.30);
   EXPECT_EQ(verdict_of(review(levels, test_limits(11.40)), "graphics-1", QUANTITY_DYNAMIC).decision(), DECISION_FAIL);
-  const SessionResult wider = review(levels, test_limits(11.20, "wider"));
+  // Windows alone do not tell the flanks of the dip: its true bottom may lie 0.22 V lower.
+  const SessionResult wider = review(levels, test_limits(11.04, "wider"));
   EXPECT_EQ(verdict_of(wider, "graphics-1", QUANTITY_DYNAMIC).decision(), DECISION_PASS);
   EXPECT_TRUE(events_of(wider, EVENT_KIND_EXCURSION).empty());
   EXPECT_EQ(wider.edition(), "wider");

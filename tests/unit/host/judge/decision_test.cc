@@ -67,6 +67,24 @@ TEST(GuardBandedTest, UnboundedUnderReadNeverPasses) {
   EXPECT_EQ(guard_banded(Side::kLow, single, Microvolts{11400000}), Decision::DECISION_UNDECIDED);
 }
 
+// ILAC-G8:09/2019, 4.2.3: conditional pass within the guard band inside the tolerance limit, conditional fail within it
+// beyond the limit; the limit itself conforms.
+TEST(GuardZoneTest, HalvesOfTheGuardBandAreNamedApart) {
+  const auto zone = [](Side side, std::int32_t value, std::int32_t limit) {
+    return guard_zone(side, {.value = Microvolts{value}, .expanded = Microvolts{15000}}, Microvolts{limit});
+  };
+  using steadyrail::proto::GuardZone;
+  EXPECT_EQ(zone(Side::kLow, 11420000, 11400000), GuardZone::GUARD_ZONE_PASS);
+  EXPECT_EQ(zone(Side::kLow, 11410000, 11400000), GuardZone::GUARD_ZONE_CONDITIONAL_PASS);
+  EXPECT_EQ(zone(Side::kLow, 11400000, 11400000), GuardZone::GUARD_ZONE_CONDITIONAL_PASS);
+  EXPECT_EQ(zone(Side::kLow, 11399999, 11400000), GuardZone::GUARD_ZONE_CONDITIONAL_FAIL);
+  EXPECT_EQ(zone(Side::kLow, 11390000, 11400000), GuardZone::GUARD_ZONE_CONDITIONAL_FAIL);
+  EXPECT_EQ(zone(Side::kLow, 11380000, 11400000), GuardZone::GUARD_ZONE_FAIL);
+  EXPECT_EQ(zone(Side::kHigh, 12590000, 12600000), GuardZone::GUARD_ZONE_CONDITIONAL_PASS);
+  EXPECT_EQ(zone(Side::kHigh, 12610000, 12600000), GuardZone::GUARD_ZONE_CONDITIONAL_FAIL);
+  EXPECT_EQ(zone(Side::kHigh, 12620000, 12600000), GuardZone::GUARD_ZONE_FAIL);
+}
+
 TEST(GuardBandedTest, SumsBeyond32BitsDoNotWrap) {
   const Reading vast{
       .value = Microvolts{-2147000000}, .expanded = Microvolts{2147000000}, .under_read = Microvolts{2147000000}};

@@ -18,7 +18,6 @@ namespace host::report {
 namespace {
 
 using testing::HasSubstr;
-using testing::Not;
 
 /// Runs Python's own json module over `json` with `check` (statements; `v` is the parsed value) and returns its output.
 std::string python(const std::string& json, const std::string& check) {
@@ -79,13 +78,15 @@ TEST(JsonTest, NamesAnEnumNumberThatTheSchemaDoesNotKnow) {
   EXPECT_THAT(*to_json(result), HasSubstr("\"unrecognised-77\""));
 }
 
-TEST(JsonTest, LeavesOutOptionalFiguresThatAreNotThereAndKeepsThoseThatAreZero) {
+TEST(JsonTest, PrintsOptionalFiguresThatAreNotThereAsNullAndKeepsThoseThatAreZero) {
   steadyrail::proto::SessionResult result;
   result.add_events()->set_step_a(0);
   const auto json = to_json(result);
   ASSERT_TRUE(json.has_value());
   EXPECT_THAT(*json, HasSubstr("\"stepA\": 0"));
-  EXPECT_THAT(*json, Not(HasSubstr("undershootV")));
+  EXPECT_THAT(*json, HasSubstr("\"undershootV\": null"));
+  result.add_verdicts();
+  EXPECT_EQ(python(*to_json(result), "print(v[\"verdicts\"][0][\"value\"])"), "None\n");
 }
 
 TEST(JsonTest, PrintsCountsOf64BitsAsNumbers) {
