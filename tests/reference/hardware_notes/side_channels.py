@@ -53,3 +53,19 @@ def shunt(variant, amperes, changes=None):
     one = part("current-shunt")
     lines = netlist.elements(one, variant, changes) + one.spice + SUPPLIES
     return solve([*lines, "Vs supply 0 12", f"Iload load 0 {amperes}"], "v(adc)", "v(supply)-v(load)")
+
+
+def ac_present(volts):
+    """(V at the converter, V the jig reads by its description's 0.1024) for a voltage of the adapter."""
+    one = part("ac-present")
+    level, = solve([*netlist.elements(one), *one.spice, *SUPPLIES, f"Va ac 0 {volts}"], "v(adc)")
+    return level, (min(max(level, 0.0), 4.096) - MIDDLE_V) / 0.1024
+
+
+def ps_on(pin_v, changes=None, pull_up="3.03k", standby_v=5.25):
+    """(V of PS_ON# over the main return, A through the LED) with PB9 at `pin_v`; the supply pulls up to its standby rail."""
+    one = part("ps-on")
+    lines = netlist.elements(one, changes=changes) + one.spice
+    lines += ["Vc jig-common 0 0", "V5 jig5v jig-common 5", "V3 3V3 jig-common 3.3", f"Vpb PB9 jig-common {pin_v}",
+              f"Vsb sb main_return {standby_v}", f"Rsb sb ps_on {pull_up}", "Vm main_return 0 0"]
+    return solve(lines, "v(ps_on)-v(main_return)", "-i(V5)")

@@ -11,6 +11,7 @@ import spice
 from tables import complaint, figures, rows
 
 FRONT_END = (spice.NOTES / "front-end.md").read_text(encoding="utf-8")
+LOAD_BANK = (spice.NOTES / "load-bank.md").read_text(encoding="utf-8")
 CURRENT = (spice.NOTES / "current-sensing.md").read_text(encoding="utf-8")
 
 
@@ -99,10 +100,32 @@ class SideChannelsTest(unittest.TestCase):
             self.right(said[name], "gain", gain)
             self.right(said[name], "sensor", front_end.number(one.value_of("Rsh", variant)))
 
+    def test_ac_present(self):
+        table = rows(FRONT_END, "AC-present")
+        self.assertEqual(5, len(table))
+        for row in table:
+            level, reads = side_channels.ac_present(figures(row["adapter"])[0][0])
+            self.right(row, "at the converter", level)
+            self.right(row, "reads", reads)
+        for hertz in (50, 60):  # a sine that stops at its zero is 0.2 of the peak away after asin(0.2) of its phase
+            self.assertIn(f"{math.asin(0.2) / (2 * math.pi * hertz) * 1e3:.2f} ms", FRONT_END)
+
+    def test_ps_on(self):
+        states = {"key in `bench`, PB9 high": (3.3,), "key in `bench`, PB9 low": (0.0,),
+                  "key in `bench`, PB9 floating (reset)": (0.0, {"Rb": ""}), "key out, PB9 high": (3.3, {"Sk": ""})}
+        table = rows(LOAD_BANK, "PS_ON#")
+        self.assertEqual(set(states), {row["state"] for row in table})
+        for row in table:
+            line, led = side_channels.ps_on(*states[row["state"]])
+            self.right(row, "PS_ON#", line)
+            self.right(row, "LED", led)
+        self.assertAlmostEqual(1.6e-3, (5.25 - 0.4) / 3.03e3, delta=0.01e-3)
+
     def test_corners(self):
-        """The first pole of 2.37 kohm and 4.7 nF is 14.29 kHz, 0.8 % above the description's 14.182."""
+        """First poles: 2.37 kohm and 4.7 nF, 14.29 kHz; of the adapter's divider 14.5 kHz; the description says 14.182."""
         for name in ("current-shunt-a80", "current-shunt-a160", "ground-offset"):
             self.assertAlmostEqual(9.14e3, spice.shipped(name)["corner"], delta=40, msg=name)
+        self.assertAlmostEqual(9.22e3, spice.shipped("ac-present")["corner"], delta=40)
         self.assertAlmostEqual(14.29e3, 1 / (2 * math.pi * 2.37e3 * 4.7e-9), delta=5)
 
 
