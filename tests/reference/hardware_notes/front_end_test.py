@@ -108,6 +108,15 @@ class FrontEndTest(unittest.TestCase):
             else:
                 self.right(row, "reads", found["reads"])
 
+    def test_ground_with_one_rail_live(self):
+        lower = []
+        for name in jig.GROUPS:
+            channels = jig.group_channels(name)
+            alone = [channels[0], *((variant, 0.0, 0.0) for variant, _, _ in channels[1:])]
+            lower.append(front_end.group_case(channels)["ground"] - front_end.group_case(alone)["ground"])
+        self.assertIn(f"up to {max(lower):.2f} V lower", TEXT)
+        self.assertIn(f"that is {max(lower):.2f} mV at the tap", TEXT)
+
     def test_returns_tied(self):
         channels = jig.group_channels("graphics")
         channels[1] = ("p12", 12.2, 0.2)
