@@ -4,17 +4,20 @@ import re
 import sys
 import unittest
 
+import calibration_test
 import front_end
 import front_end_test
 import load_bank
 import load_bank_test
+import side_channels_test
+import wiring_test
 
 
-def failures(case, text=None, names=None):
-    """Number of tests of a class that fail (of these names, or all), with the text of its document exchanged."""
+def failures(case, text=None, names=None, document="TEXT"):
+    """Number of tests of a class that fail (of these names, or all), with the text of a document exchanged."""
     module = sys.modules[case.__module__]
-    kept = module.TEXT
-    module.TEXT = text or kept
+    kept = getattr(module, document)
+    setattr(module, document, text or kept)
     try:
         loader = unittest.defaultTestLoader
         suite = unittest.TestSuite(case(name) for name in names or loader.getTestCaseNames(case))
@@ -23,7 +26,7 @@ def failures(case, text=None, names=None):
         assert not result.errors, result.errors
         return len(result.failures)
     finally:
-        module.TEXT = kept
+        setattr(module, document, kept)
 
 
 def first_row_changed(text, heading, old, new):
@@ -50,6 +53,21 @@ class ChangedDocumentTest(unittest.TestCase):
                 ("Faults of a 12 V, 10 A branch", "| 276 A |", "| 270 A |"),
                 ("Gate supply: the interlock", "| 7.6 ms |", "| 7.5 ms |")]:
             self.assertGreater(failures(load_bank_test.LoadBankTest, first_row_changed(text, heading, old, new)), 0, (old, new))
+
+    def test_the_other_documents(self):
+        for module, case, document, heading, old, new in [
+                (wiring_test, "WireTest", "WIRING", "Before any supply is connected", "14.70 kohm", "14.80 kohm"),
+                (wiring_test, "WireTest", "WIRING", "Thermistors", "| 0.76 V |", "| 0.77 V |"),
+                (wiring_test, "PinsTest", "WIRING", "Graphics plugs", "| 1, 2, 3 | 5, 7, 8 |", "| 5, 7, 8 | 1, 2, 3 |"),
+                (wiring_test, "PinsTest", "WIRING", "Main connector, 24 pins", "| 9 | +5VSB |", "| 9 | PWR_OK |"),
+                (wiring_test, "CurrentTest", "CURRENT", "What a reading is worth, at 50 A", "0.087 A", "0.086 A"),
+                (side_channels_test, "SideChannelsTest", "CURRENT", "Ranges of the reference jig", "| 3.327 V |", "| 3.328 V |"),
+                (side_channels_test, "SideChannelsTest", "FRONT_END", "Ground offset", "| 2.665 V |", "| 2.662 V |"),
+                (side_channels_test, "SideChannelsTest", "LOAD_BANK", "PS_ON#", "| 0.14 V |", "| 0.40 V |"),
+                (calibration_test, "CalibrationTest", "TEXT", "What it is worth", "| 26.2 mV |", "| 25.4 mV |"),
+                (load_bank_test, "IsolatedSupplyTest", "ARCHITECTURE", "The isolated supply", "| 76 mW |", "| 79 mW |")]:
+            text = first_row_changed(getattr(module, document), heading, old, new)
+            self.assertGreater(failures(getattr(module, case), text, document=document), 0, (old, new))
 
     def test_unchanged_documents_pass(self):
         self.assertEqual(0, failures(front_end_test.FrontEndTest))
