@@ -68,6 +68,8 @@ class LoadBankTest(unittest.TestCase):
         self.assertIn(f"without it is {bare:.1f} V", " ".join(TEXT.split()))
         self.assertIn(f"heat the air of 30 l/s by {600 / (30e-3 * 1.2 * 1000):.0f} K", TEXT)
         self.assertLess(2 * case["peak"], 60.0)
+        most = 5 * case["on"] + load_bank.branch_case("p12-half")["on"]
+        self.assertIn(f"eleven levels from 5 to {most:.0f} A", TEXT)
 
     def test_faults(self):
         table = rows(TEXT, "Faults of a 12 V, 10 A branch")
@@ -125,6 +127,7 @@ class IsolatedSupplyTest(unittest.TestCase):
         table = {row["case"]: row for row in rows(ARCHITECTURE, "The isolated supply")}
         self.assertIsNone(complaint(table["least input, full load"]["raw"], found["raw_least"]))
         self.assertIn(f"{found['ripple_mv']:.0f} mV of ripple", ARCHITECTURE)
+        self.assertIn(f"Three groups draw {3 * found['drawn_ma'] / 1e3:.1f} A", " ".join(ARCHITECTURE.split()))
 
     def test_the_sides_share_no_net(self):
         sides = load_bank.isolation_supply()
