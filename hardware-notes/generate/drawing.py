@@ -26,12 +26,9 @@ def _dot(x, y, radius):
 
 def _shape(shape, at, direction):
     kind, *numbers = shape
-    if kind in ("dot", "ring"):
+    if kind == "dot":
         x, y = symbols.turn(*numbers[:2], direction)
-        if kind == "dot":
-            return _dot(at[0] + x, at[1] + y, numbers[2])
-        return (f'<circle cx="{(at[0] + x) * GRID:.1f}" cy="{(at[1] + y) * GRID:.1f}" r="{numbers[2] * GRID:.1f}" '
-                'fill="#fff"/>')
+        return _dot(at[0] + x, at[1] + y, numbers[2])
     if kind in ("arc", "bump"):  # a coil's turn: over the line, or beside it towards the core
         x, y, radius = numbers[:3]
         ends = [(x - radius, y), (x + radius, y)] if kind == "arc" else [(x, y - radius), (x, y + radius)]

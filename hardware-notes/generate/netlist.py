@@ -45,7 +45,7 @@ def _transformer(name, nets, value, model):
     return lines + [f"K{name}{i} L{a} L{b} {coupling}" for i, (a, b) in enumerate(pairs)]
 
 
-_LINES = {"resistor": _two("R"), "capacitor": _two("C"), "inductor": _two("L"), "source": _two("V"), "fuse": _tiny,
+_LINES = {"resistor": _two("R"), "capacitor": _two("C"), "inductor": _two("L"), "fuse": _tiny,
           "contact": _tiny, "link": _tiny, "diode": _diode, "zener": _diode, "clamp": _clamp, "nmos": _transistor, "pmos": _transistor, "npn": _bipolar,
           "buffer": _buffer, "transformer": _transformer}
 

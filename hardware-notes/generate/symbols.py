@@ -6,7 +6,7 @@ direction "right" and turned. Symbols follow the plain shapes of IEC 60617 (from
 _TWO = {"1": (0, 0), "2": (4, 0)}
 _DIODE = {"a": (0, 0), "k": (4, 0)}
 PINS = {
-    "resistor": _TWO, "capacitor": _TWO, "inductor": _TWO, "fuse": _TWO, "contact": _TWO, "link": _TWO, "clamp": _TWO, "source": _TWO,
+    "resistor": _TWO, "capacitor": _TWO, "inductor": _TWO, "fuse": _TWO, "contact": _TWO, "link": _TWO, "clamp": _TWO,
     "diode": _DIODE, "zener": _DIODE,
     "buffer": {"in": (0, 0), "out": (5, 0)},
     "nmos": {"g": (0, 0), "d": (3, -2), "s": (3, 2)},
@@ -29,13 +29,11 @@ SHAPES = {
     "resistor": _leads(0.8, 3.2) + [("poly", 0.8, -0.5, 3.2, -0.5, 3.2, 0.5, 0.8, 0.5)],
     "capacitor": _leads(1.75, 2.25) + [("line", 1.75, -0.9, 1.75, 0.9), ("line", 2.25, -0.9, 2.25, 0.9)],
     "inductor": _leads(0.8, 3.2) + [("arc", 0.8 + 0.8 * i + 0.4, 0, 0.4) for i in range(3)],
-    "fuse": [("line", 0, 0, 4, 0), ("poly", 0.8, -0.4, 3.2, -0.4, 3.2, 0.4, 0.8, 0.4)],
+    "fuse": [("poly", 0.8, -0.4, 3.2, -0.4, 3.2, 0.4, 0.8, 0.4), ("line", 0, 0, 4, 0)],
     "link": [("line", 0, 0, 4, 0), ("dot", 1.2, 0, 0.3), ("dot", 2.8, 0, 0.3)],
     "contact": _leads(1.0, 3.0) + [("line", 1.0, 0, 3.1, -0.25), ("line", 3.0, -0.5, 3.0, 0)],
     "clamp": [("line", 0, 0, 4, 0), ("filled", 0.9, -0.6, 0.9, 0.6, 2.0, 0), ("filled", 3.1, -0.6, 3.1, 0.6, 2.0, 0),
               ("line", 1.7, -0.8, 2.0, -0.6), ("line", 2.0, -0.6, 2.0, 0.6), ("line", 2.0, 0.6, 2.3, 0.8)],
-    "source": _leads(1.0, 3.0) + [("ring", 2.0, 0, 1.0), ("line", 1.2, 0, 1.6, 0), ("line", 1.4, -0.2, 1.4, 0.2),
-                                  ("line", 2.5, -0.25, 2.5, 0.25)],
     "diode": _DIODE_BODY,
     "zener": _DIODE_BODY + [("line", 2.6, -0.7, 2.9, -0.9), ("line", 2.6, 0.7, 2.3, 0.9)],
     "buffer": [("line", 0, 0, 1, 0), ("poly", 1, -1.6, 1, 1.6, 4, 0), ("line", 4, 0, 5, 0)],
@@ -55,8 +53,7 @@ SHAPES = {
                    [("dot", 0.5, 0.5, 0.15), ("dot", 0.5, 4.5, 0.15), ("dot", 3.5, 0.5, 0.15), ("dot", 3.5, 4.5, 0.15)],
 }
 
-_TURNS = {"right": (1, 0, 0, 1), "down": (0, -1, 1, 0), "left": (-1, 0, 0, -1), "up": (0, 1, -1, 0),
-          "mirrored": (-1, 0, 0, 1)}
+_TURNS = {"right": (1, 0, 0, 1), "down": (0, -1, 1, 0), "left": (-1, 0, 0, -1), "up": (0, 1, -1, 0)}
 
 
 def turn(x, y, direction):
