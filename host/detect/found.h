@@ -51,6 +51,8 @@ struct Found {
   std::uint32_t storm_excursions = 0;  // counted by the chip in this stretch; 0: a single event
   bool load_corrected = false;         // depth and retained are without the drop the load explains
   std::string note;
+  std::string first;  // of a fall of PWR_OK: what went first
+  std::vector<steadyrail::proto::Figure> figures;
   std::uint32_t id = 0;  // given by the book
 };
 

@@ -7,6 +7,7 @@
 #include <fmt/format.h>
 
 #include "host/detect/review_state.h"
+#include "host/detect/timing_verdicts.h"
 #include "host/detect/verdicts.h"
 
 namespace host::detect {
@@ -63,7 +64,8 @@ Session::Session(model::Jig described, const ReviewOptions& options, const Recor
         steps.capture(capture);
         tally.shape(capture, chains);
         waveforms.capture(capture);
-      }) {}
+      }),
+      timing(jig, limit_set(), unit ? &*unit : nullptr, book, history, captures.kept()) {}
 
 void Session::windows(const decode::WindowBatch& batch) {
   const bool sound = batch.windows != nullptr && batch.window_count >= 1 &&
@@ -85,6 +87,7 @@ void Session::windows(const decode::WindowBatch& batch) {
   excursions.add(block);
   steps.add(block);
   sags.add(block);
+  timing.add(block);
 }
 
 void Session::count_clipped(const decode::WindowBatch& batch) {
@@ -105,6 +108,7 @@ void Session::hole() {
   maker.gap();
   excursions.gap();
   sags.gap();
+  timing.gap();
 }
 
 void Session::restarted() {
@@ -118,6 +122,7 @@ void Session::finish() {
   excursions.finish();
   steps.finish();
   sags.finish();
+  timing.finish();
 }
 
 double Session::share() const {
@@ -159,6 +164,8 @@ void Review::event(const steadyrail::proto::Event& event) {
   if (event.has_excursion()) state_->session->excursions.chip(event.excursion());
   if (event.has_storm()) state_->session->excursions.storm(event.storm());
   if (event.has_load_step()) state_->session->steps.step(event.load_step());
+  if (event.has_edge()) state_->session->timing.edge(event.edge());
+  if (event.has_crossing()) state_->session->timing.crossing(event.crossing());
   if (event.has_settled()) state_->session->steps.settled(event.settled());
 }
 
@@ -199,6 +206,7 @@ SessionResult Review::result(const steadyrail::proto::Coverage* decoded) const {
     seen.steps[rail] = session.steps.steps().of_rail(static_cast<steadyrail::proto::Rail>(rail));
   }
   write_verdicts(session.jig, session.limit_set(), session.tally, session.chains, seen, result);
+  write_timing_verdicts(session.jig, session.limit_set(), session.timing, result);
   write_events(session, result);
   session.steps.steps().write(result);
   result.mutable_coverage()->set_scans_clipped(session.scans_clipped);

@@ -16,6 +16,7 @@
 #include "host/detect/sag_desk.h"
 #include "host/detect/step_desk.h"
 #include "host/detect/tally.h"
+#include "host/detect/timing.h"
 #include "host/detect/waveforms.h"
 #include "host/judge/under_read.h"
 
@@ -52,6 +53,7 @@ struct Session {
   StepDesk steps;
   SagDesk sags;
   CaptureStore captures;
+  TimingDesk timing;
   std::optional<std::uint64_t> first_scan;
   std::uint64_t end_scan = 0;
   std::uint64_t scans_clipped = 0;

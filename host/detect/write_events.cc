@@ -87,6 +87,20 @@ void set_droop_uncertainty(const Session& session, const Found& found, EventResu
   if (hidden) event.set_bias_bound_v(*hidden);
 }
 
+/// Kinds that tell of times; they have no extreme of a voltage.
+bool is_timed(EventKind kind) {
+  switch (kind) {
+    case EventKind::EVENT_KIND_TIMING:
+    case EventKind::EVENT_KIND_SEQUENCE:
+    case EventKind::EVENT_KIND_SHUTDOWN:
+    case EventKind::EVENT_KIND_LINE_PULSE:
+    case EventKind::EVENT_KIND_MAINS_LOSS:
+      return true;
+    default:
+      return false;
+  }
+}
+
 EventResult event_of(const Session& session, const Found& found) {
   const model::JigChannel& channel = *session.jig.at(found.channel);
   const double rate = session.jig.scan_rate_hz();
@@ -104,7 +118,9 @@ EventResult event_of(const Session& session, const Found& found) {
   event.set_truncated(found.truncated);
   event.set_note(found.note);
   set_optional(found, event);
-  if (found.kind == EventKind::EVENT_KIND_LOAD_STEP) return event;
+  for (const auto& figure : found.figures) *event.add_figures() = figure;
+  event.set_first(found.first);
+  if (found.kind == EventKind::EVENT_KIND_LOAD_STEP || is_timed(found.kind)) return event;
   event.set_extreme_v(found.extreme);
   event.set_expanded_uncertainty_v(judge::expanded_uncertainty(channel, found.extreme, 1).expanded);
   event.set_depth_v(found.depth);

@@ -7,6 +7,7 @@
 
 #include <fmt/format.h>
 
+#include "host/report/happenings.h"
 #include "host/report/words.h"
 
 namespace host::report {
@@ -26,14 +27,25 @@ double beyond(const proto::Verdict& verdict) {
   return distance / std::abs(verdict.limit());
 }
 
+bool of_voltage(const proto::Verdict& verdict) {
+  return verdict.quantity() == proto::QUANTITY_STATIC || verdict.quantity() == proto::QUANTITY_DYNAMIC;
+}
+
+/// "+12V at graphics-1", or "rise-time of +12V at graphics-1".
+std::string subject(const proto::Verdict& verdict) {
+  const std::string where = place(verdict.rail(), verdict.channel());
+  if (of_voltage(verdict)) return where;
+  return verdict.rail().empty() ? word(verdict.quantity()) : fmt::format("{} of {}", word(verdict.quantity()), where);
+}
+
 std::string finding(const proto::Verdict& verdict) {
   const bool high = verdict.side() == "high";
   const bool settled = verdict.quantity() == proto::QUANTITY_STATIC;
-  const char* did = settled ? "settled at" : high ? "rose to" : "fell to";
-  std::string text = fmt::format("{} {} {}", place(verdict.rail(), verdict.channel()), did,
-                                 with_uncertainty(verdict.value(), verdict.expanded_uncertainty(), verdict.unit()));
+  const char* did = !of_voltage(verdict) ? "was" : settled ? "settled at" : high ? "rose to" : "fell to";
+  std::string text = fmt::format("{} {} {}", subject(verdict), did,
+                                 quantity(verdict.value(), verdict.expanded_uncertainty(), verdict.unit()));
   if (!settled) text += fmt::format(", {} into the session", time_span(verdict.time_s()));
-  text += fmt::format("; the {} allowed is {}.", high ? "most" : "least", figure(verdict.limit(), 3, verdict.unit()));
+  text += fmt::format("; the {} allowed is {}.", high ? "most" : "least", quantity(verdict.limit(), 0, verdict.unit()));
   if (verdict.within_rating() == proto::WITHIN_RATING_NO) {
     text += " The load was above the unit's rating at that moment.";
   }
@@ -57,7 +69,7 @@ std::vector<const proto::Verdict*> decided(const proto::SessionResult& result, p
 std::string failing_places(const proto::SessionResult& result) {
   std::vector<std::string> places;
   for (const proto::Verdict* verdict : decided(result, proto::DECISION_FAIL)) {
-    const std::string where = place(verdict->rail(), verdict->channel());
+    const std::string where = subject(*verdict);
     if (std::ranges::find(places, where) == places.end()) places.push_back(where);
   }
   std::string out;
@@ -88,6 +100,7 @@ std::string headline(const proto::SessionResult& result, const Tally& count) {
 }
 
 void add_findings(const proto::SessionResult& result, const Tally& count, std::vector<std::string>& found) {
+  found = happenings(result).found;
   const auto failed = decided(result, proto::DECISION_FAIL);
   for (std::size_t i = 0; i < std::min(failed.size(), kFindingsMax); ++i) found.push_back(finding(*failed[i]));
   if (failed.size() > kFindingsMax) {
@@ -146,7 +159,12 @@ void add_open_points(const proto::SessionResult& result, std::vector<std::string
         "the verdicts speak for themselves.");
   }
   std::map<std::string, int> reasons;
+  std::string without_occasion;
   for (const proto::Verdict& verdict : result.verdicts()) {
+    if (!is_counted(verdict)) {
+      without_occasion += (without_occasion.empty() ? "" : ", ") + word(verdict.quantity());
+      continue;
+    }
     const bool undecided = verdict.decision() == proto::DECISION_UNDECIDED;
     if (!undecided && verdict.decision() != proto::DECISION_NOT_TESTED) continue;
     const std::string why = verdict.reason().empty() ? "no reason recorded" : verdict.reason();
@@ -154,6 +172,9 @@ void add_open_points(const proto::SessionResult& result, std::vector<std::string
   }
   for (const auto& [reason, checks] : reasons)
     open.push_back(fmt::format("{} ({}).", reason, counted(checks, "check")));
+  if (!without_occasion.empty()) {
+    open.push_back(fmt::format("Not tested, for want of an occasion or of means: {}.", without_occasion));
+  }
   open.push_back(
       "Ripple and noise up to 20 MHz, dips shorter than about 60 µs in their true depth, and voltages at the "
       "chips were not tested.");
@@ -166,6 +187,10 @@ std::string place(const std::string& rail, const std::string& channel) {
   return channel.empty() ? rail : fmt::format("{} at {}", rail, channel);
 }
 
+bool is_counted(const proto::Verdict& verdict) {
+  return !verdict.no_occasion();
+}
+
 bool has_value(const proto::Verdict& verdict) {
   return verdict.decision() != proto::DECISION_NOT_TESTED && verdict.expanded_uncertainty() > 0;
 }
@@ -173,6 +198,7 @@ bool has_value(const proto::Verdict& verdict) {
 Tally tally(const proto::SessionResult& result) {
   Tally count;
   for (const proto::Verdict& verdict : result.verdicts()) {
+    if (!is_counted(verdict)) continue;
     switch (verdict.decision()) {
       case proto::DECISION_PASS:
         ++count.pass;
@@ -193,7 +219,8 @@ Tally tally(const proto::SessionResult& result) {
 Answer answer(const proto::SessionResult& result) {
   const Tally count = tally(result);
   Answer out;
-  out.headline = headline(result, count);
+  out.headline = happenings(result).headline;
+  out.headline += (out.headline.empty() ? "" : " ") + headline(result, count);
   const std::string& question = result.session().question();
   out.asked = question.empty() ? "No question was recorded with this session." : question;
   add_findings(result, count, out.found);

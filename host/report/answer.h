@@ -11,14 +11,14 @@
 namespace host::report {
 
 struct Answer {
-  std::string headline;            // one sentence
+  std::string headline;            // one sentence, or two when the supply went off
   std::string asked;               // the question in the user's words, or that none was given
   std::vector<std::string> found;  // worst first
   std::vector<std::string> how_sure;
   std::vector<std::string> not_tested;  // what this result leaves open
 };
 
-/// How many verdicts came out which way.
+/// How many verdicts came out which way; those without an occasion are left out.
 struct Tally {
   int pass = 0;
   int fail = 0;
@@ -30,6 +30,9 @@ struct Tally {
 Tally tally(const steadyrail::proto::SessionResult& result);
 
 Answer answer(const steadyrail::proto::SessionResult& result);
+
+/// Whether a verdict counts for the answer: the session gave an occasion for it.
+bool is_counted(const steadyrail::proto::Verdict& verdict);
 
 /// Whether a verdict holds a measured value at all: none was judged, or nothing was seen to judge, otherwise.
 bool has_value(const steadyrail::proto::Verdict& verdict);

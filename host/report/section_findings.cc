@@ -21,18 +21,14 @@ namespace proto = steadyrail::proto;
 constexpr std::size_t kEventsListedMax = 40;
 constexpr int kGapsListedMax = 20;
 
-bool is_timing(proto::EventKind kind) {
-  return kind == proto::EVENT_KIND_TIMING || kind == proto::EVENT_KIND_SEQUENCE || kind == proto::EVENT_KIND_SHUTDOWN;
-}
-
 /// The result with only its timing events, or only the others.
 proto::SessionResult part(const proto::SessionResult& result, bool timing) {
   proto::SessionResult out;
   for (const proto::EventResult& event : result.events()) {
-    if (is_timing(event.kind()) == timing) *out.add_events() = event;
+    if (is_timed(event.kind()) == timing) *out.add_events() = event;
   }
   for (const proto::EventCount& count : result.event_counts()) {
-    if (is_timing(count.kind()) == timing) *out.add_event_counts() = count;
+    if (is_timed(count.kind()) == timing) *out.add_event_counts() = count;
   }
   return out;
 }
@@ -153,15 +149,16 @@ std::string probability(double p) {
 std::string verdicts_section(const ReportInput& input) {
   std::vector<std::vector<Cell>> rows;
   for (const proto::Verdict& verdict : input.result->verdicts()) {
+    if (!is_counted(verdict)) continue;
     const std::string decision = word(verdict.decision());
     const bool judged = has_value(verdict);
     rows.push_back(
         {{verdict.rail()},
          {verdict.channel()},
          {word(verdict.quantity())},
-         {judged ? with_uncertainty(verdict.value(), verdict.expanded_uncertainty(), verdict.unit()) : "", "number"},
+         {judged ? quantity(verdict.value(), verdict.expanded_uncertainty(), verdict.unit()) : "", "number"},
          {judged ? fmt::format("{} {}", verdict.side() == "high" ? "at most" : "at least",
-                               figure(verdict.limit(), 3, verdict.unit()))
+                               quantity(verdict.limit(), 0, verdict.unit()))
                  : "",
           "number"},
          {judged ? word(verdict.limit_status()) : ""},
@@ -231,7 +228,29 @@ std::string steps_section(const ReportInput& input) {
 
 std::string timing_section(const ReportInput& input) {
   const proto::SessionResult timing = part(*input.result, true);
-  return event_body(timing);
+  std::vector<std::vector<Cell>> rows;
+  for (const proto::EventResult& event : timing.events()) {
+    if (rows.size() == kEventsListedMax) break;
+    std::string figures;
+    for (const proto::Figure& figure : event.figures()) {
+      figures += fmt::format("{}{} at {} {}", figures.empty() ? "" : "; ", word(figure.quantity()), figure.channel(),
+                             quantity(figure.value(), figure.expanded_uncertainty(), figure.unit()));
+    }
+    rows.push_back({{moment(event.start_s()), "number"},
+                    {word(event.kind())},
+                    {event.channel()},
+                    {event.duration_s() > 0 ? time_span(event.duration_s()) : "", "number"},
+                    {word(event.source())},
+                    {event.truncated() ? event.note() + "; truncated" : event.note()},
+                    {figures}});
+  }
+  if (rows.empty()) return "";
+  std::string out = table({"start", "kind", "where", "duration", "source", "what happened", "timed"}, rows);
+  if (timing.events_size() > static_cast<int>(kEventsListedMax)) {
+    out += paragraph(fmt::format("The first {} of {} are shown; the JSON result holds the rest.", kEventsListedMax,
+                                 counted(static_cast<unsigned long long>(timing.events_size()), "listed event")));
+  }
+  return out + "<h3>How many of each</h3>\n" + count_table(timing);
 }
 
 }  // namespace host::report

@@ -71,11 +71,12 @@ double beyond(const proto::EventResult& event, const Limits& limits) {
 std::string verdict_table(const proto::SessionResult& result) {
   std::vector<std::vector<std::string>> rows;
   for (const proto::Verdict& verdict : result.verdicts()) {
+    if (!is_counted(verdict)) continue;
     const bool judged = has_value(verdict);
     rows.push_back({verdict.rail(), verdict.channel(), word(verdict.quantity()),
-                    judged ? with_uncertainty(verdict.value(), verdict.expanded_uncertainty(), verdict.unit()) : "-",
-                    judged ? fmt::format("{} {:.3f} {}", verdict.side() == "high" ? "at most" : "at least",
-                                         verdict.limit(), verdict.unit())
+                    judged ? quantity(verdict.value(), verdict.expanded_uncertainty(), verdict.unit()) : "-",
+                    judged ? fmt::format("{} {}", verdict.side() == "high" ? "at most" : "at least",
+                                         quantity(verdict.limit(), 0, verdict.unit()))
                            : "-",
                     word(verdict.decision()), verdict.reason()});
   }
@@ -88,7 +89,9 @@ std::string event_table(const proto::SessionResult& result) {
     const bool load = event->kind() == proto::EVENT_KIND_LOAD_STEP;
     rows.push_back({moment(event->start_s()), word(event->kind()), event->channel(),
                     load ? figure(event->step_a(), 2, "A")
-                         : with_uncertainty(event->extreme_v(), event->expanded_uncertainty_v(), "V"),
+                    : is_timed(event->kind())
+                        ? "-"
+                        : with_uncertainty(event->extreme_v(), event->expanded_uncertainty_v(), "V"),
                     load                            ? "-"
                     : event->storm_excursions() > 0 ? fmt::format("storm of {}", event->storm_excursions())
                                                     : time_span(event->duration_s()),
@@ -115,6 +118,11 @@ std::string coverage_lines(const proto::SessionResult& result) {
 }
 
 }  // namespace
+
+bool is_timed(proto::EventKind kind) {
+  return kind == proto::EVENT_KIND_TIMING || kind == proto::EVENT_KIND_SEQUENCE || kind == proto::EVENT_KIND_SHUTDOWN ||
+         kind == proto::EVENT_KIND_LINE_PULSE || kind == proto::EVENT_KIND_MAINS_LOSS;
+}
 
 std::string text_table(const std::vector<std::string>& header, const std::vector<std::vector<std::string>>& rows) {
   std::vector<std::size_t> widths;

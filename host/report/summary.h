@@ -13,6 +13,9 @@ namespace host::report {
 /// prints a table.
 std::string text_table(const std::vector<std::string>& header, const std::vector<std::vector<std::string>>& rows);
 
+/// Kinds that tell of times and of the whole supply: they have no extreme of a voltage.
+bool is_timed(steadyrail::proto::EventKind kind);
+
 std::string text_summary(const steadyrail::proto::SessionResult& result);
 
 /// Up to `count_max` events of a result, worst first: failing before undecided before the rest,

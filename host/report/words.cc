@@ -52,6 +52,11 @@ std::string with_uncertainty(double value, double expanded_uncertainty, std::str
   return fmt::format("{:.{}f} {} ± {:.{}f} {}", value, decimals, unit, expanded_uncertainty, decimals, unit);
 }
 
+std::string quantity(double value, double expanded_uncertainty, std::string_view unit) {
+  if (unit == "s") return with_uncertainty(1e3 * value, 1e3 * expanded_uncertainty, "ms");
+  return with_uncertainty(value, expanded_uncertainty, unit);
+}
+
 std::string figure(double value, int decimals, std::string_view unit) {
   if (!std::isfinite(value)) return "none";
   return fmt::format("{:.{}f} {}", value, decimals, unit);
@@ -79,7 +84,7 @@ std::string counted(unsigned long long count, std::string_view noun) {
   std::string digits = std::to_string(count);
   for (int at = static_cast<int>(digits.size()) - 3; at > 0; at -= 3)
     digits.insert(static_cast<std::size_t>(at), 1, ',');
-  return fmt::format("{} {}{}", digits, noun, count == 1 ? "" : "s");
+  return fmt::format("{} {}{}", digits, noun, count == 1 ? "" : noun.ends_with('s') ? "es" : "s");
 }
 
 std::string percent_of(unsigned long long part, unsigned long long whole) {

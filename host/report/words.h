@@ -22,6 +22,9 @@ std::string word(Enum value) {
 /// one (0 or not finite), three decimals and no interval.
 std::string with_uncertainty(double value, double expanded_uncertainty, std::string_view unit);
 
+/// The same with seconds turned into milliseconds, as times of a supply are printed.
+std::string quantity(double value, double expanded_uncertainty, std::string_view unit);
+
 /// A value with `decimals` digits and its unit; a value that is not finite reads "none".
 std::string figure(double value, int decimals, std::string_view unit);
 

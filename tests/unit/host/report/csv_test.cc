@@ -46,7 +46,24 @@ TEST(CsvTest, EventsNameUnitsInTheHeaderAndLeaveMissingFiguresEmpty) {
               HasSubstr(",start_s,start_uncertainty_s,duration_s,extreme_v,expanded_uncertainty_v,depth_v,area_vs,"));
   EXPECT_THAT(csv,
               HasSubstr("yes,1,excursion,graphics-1-12v,+12V,low,12.0009375,1.3e-05,0.01,10.8285,0.0117,0.3715,0.00342,"
-                        "chip,yes,fail,no,,,,,,,,,,,,,none,0,\r\n"));
+                        "chip,yes,fail,no,,,,,,,,,,,,,none,0,,,\r\n"));
+}
+
+TEST(CsvTest, TimesStandInTheLastColumns) {
+  HandMadeSession session;
+  auto* event = session.result.add_events();
+  event->set_kind(steadyrail::proto::EVENT_KIND_SHUTDOWN);
+  event->set_first("+5VSB");
+  for (const double value : {3.1e-3, 2.9e-3}) {
+    auto* figure = event->add_figures();
+    figure->set_quantity(steadyrail::proto::QUANTITY_PWR_OK_TO_RAILS);
+    figure->set_channel("main-3v3");
+    figure->set_value(value);
+    figure->set_unit("s");
+  }
+  const std::string csv = events_csv(session.result);
+  EXPECT_THAT(csv, HasSubstr(",note,first,figures\r\n"));
+  EXPECT_THAT(csv, HasSubstr(",+5VSB,pwr-ok-to-rails main-3v3 0.0031 s; pwr-ok-to-rails main-3v3 0.0029 s\r\n"));
 }
 
 TEST(CsvTest, WindowsKeepVoltsAndAmperesApart) {

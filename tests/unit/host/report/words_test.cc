@@ -47,6 +47,7 @@ TEST(WordsTest, CountsWithThousandsApart) {
   EXPECT_EQ(counted(0, "scan"), "0 scans");
   EXPECT_EQ(counted(1234567, "scan"), "1,234,567 scans");
   EXPECT_EQ(counted(123456, "scan"), "123,456 scans");
+  EXPECT_EQ(counted(2, "mains-loss"), "2 mains-losses");
 }
 
 TEST(EscapeTest, TakesControlOfTheTerminalFromNobody) {
