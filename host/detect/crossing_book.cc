@@ -3,7 +3,8 @@
 
 #include <algorithm>
 #include <cmath>
-#include <numbers>
+
+#include "host/detect/rule.h"
 
 namespace host::detect {
 namespace {
@@ -13,8 +14,13 @@ using steadyrail::proto::FigureSource;
 // A moment known to one scan, or one window, and no better: rectangular, 1/sqrt(12) of it.
 const double kRectangular = 1 / std::sqrt(12.0);
 
-bool passes(double before, double after, double volts, bool rising) {
-  return rising ? before < volts && after >= volts : before >= volts && after < volts;
+bool passes(std::int32_t before, std::int32_t after, std::int32_t level, bool rising) {
+  return rising ? before < level && after >= level : before >= level && after < level;
+}
+
+/// As the jig is armed: what reads this code or more is at or above the level.
+std::int32_t level_code(const model::JigChannel& channel, double volts) {
+  return least_code_at(channel, model::to_microvolts(volts));
 }
 
 }  // namespace
@@ -26,8 +32,8 @@ void CrossingBook::stamp(const steadyrail::proto::Crossing& crossing) {
   const model::JigChannel* channel = jig_.at(crossing.channel());
   if (channel == nullptr || crossing.scan_before() >= kScanMost) return;
   auto& kept = stamps_[channel->index];
-  kept.push_back({crossing.scan_before(), channel->value(std::clamp(crossing.code_before(), -32768, 32767)),
-                  channel->value(std::clamp(crossing.code_after(), -32768, 32767))});
+  kept.push_back({crossing.scan_before(), std::clamp(crossing.code_before(), -32768, 32767),
+                  std::clamp(crossing.code_after(), -32768, 32767)});
   if (kept.size() > kKept) kept.pop_front();
 }
 
@@ -51,9 +57,10 @@ std::optional<Instant> CrossingBook::edge_in(steadyrail::proto::Line line, bool 
 
 Instant CrossingBook::interpolated(const model::JigChannel& channel, double volts, const Stamp& stamp,
                                    FigureSource source) const {
-  const double step = stamp.after - stamp.before;
+  const double before = channel.value(stamp.before);
+  const double step = channel.value(stamp.after) - before;
   Instant instant;
-  instant.scan = static_cast<double>(stamp.scan) + (volts - stamp.before) / step;
+  instant.scan = static_cast<double>(stamp.scan) + std::clamp((volts - before) / step, 0.0, 1.0);
   // The line between two readings is not the signal: one scan stays in it, besides what the reading is worth on its
   // slope.
   instant.u_scans = std::hypot(kRectangular, channel.standard_uncertainty(volts, 1) / step);
@@ -64,14 +71,15 @@ Instant CrossingBook::interpolated(const model::JigChannel& channel, double volt
 
 std::optional<Instant> CrossingBook::captured(const model::JigChannel& channel, double volts, bool rising,
                                               std::uint64_t from, std::uint64_t to) const {
+  const std::int32_t level = level_code(channel, volts);
   for (const Capture& capture : captures_) {
     const auto& codes = capture.codes[channel.index];
     if (codes.empty() || capture.end <= from || capture.first >= to) continue;
     const std::size_t begin = from > capture.first ? from - capture.first : 0;
     const std::size_t end = std::min<std::uint64_t>(to, capture.end) - capture.first;
     for (std::size_t i = begin; i + 1 < std::min(end, codes.size()); ++i) {
-      const Stamp stamp{capture.first + i, channel.value(codes[i]), channel.value(codes[i + 1])};
-      if (!passes(stamp.before, stamp.after, volts, rising)) continue;
+      const Stamp stamp{capture.first + i, codes[i], codes[i + 1]};
+      if (!passes(stamp.before, stamp.after, level, rising)) continue;
       return interpolated(channel, volts, stamp, FigureSource::FIGURE_SOURCE_CAPTURE);
     }
   }
@@ -80,8 +88,9 @@ std::optional<Instant> CrossingBook::captured(const model::JigChannel& channel, 
 
 std::optional<Instant> CrossingBook::sharpened(std::size_t channel, double volts, bool rising, std::uint64_t from,
                                                std::uint64_t to) const {
+  const std::int32_t level = level_code(*jig_.at(channel), volts);
   for (const Stamp& stamp : stamps_[channel]) {
-    if (stamp.scan < from || stamp.scan >= to || !passes(stamp.before, stamp.after, volts, rising)) continue;
+    if (stamp.scan < from || stamp.scan >= to || !passes(stamp.before, stamp.after, level, rising)) continue;
     return interpolated(*jig_.at(channel), volts, stamp, FigureSource::FIGURE_SOURCE_CHIP);
   }
   return captured(*jig_.at(channel), volts, rising, from, to);
@@ -103,9 +112,10 @@ Instant CrossingBook::from_window(const model::JigChannel& channel, double volts
 std::optional<Instant> CrossingBook::first(std::size_t channel, double volts, bool rising,
                                            std::span<const History::Window> windows) const {
   const model::JigChannel& here = *jig_.at(channel);
+  const std::int32_t level = level_code(here, volts);
   for (const History::Window& window : windows) {
-    const double reached = here.value(rising ? history_.high(window, channel) : history_.low(window, channel));
-    if (rising ? reached < volts : reached >= volts) continue;
+    const std::int32_t reached = rising ? history_.high(window, channel) : history_.low(window, channel);
+    if (rising ? reached < level : reached >= level) continue;
     const std::uint64_t from = window.start > 0 ? window.start - 1 : 0;
     const auto sharp = sharpened(channel, volts, rising, from, window.end());
     return sharp ? *sharp : from_window(here, volts, rising, window);
@@ -116,9 +126,8 @@ std::optional<Instant> CrossingBook::first(std::size_t channel, double volts, bo
 std::optional<Instant> CrossingBook::left(std::size_t channel, double volts,
                                           std::span<const History::Window> windows) const {
   const model::JigChannel& here = *jig_.at(channel);
-  const auto stands = [&](const History::Window& window) {
-    return here.value(history_.high(window, channel)) >= volts;
-  };
+  const std::int32_t level = level_code(here, volts);
+  const auto stands = [&](const History::Window& window) { return history_.high(window, channel) >= level; };
   if (windows.empty() || stands(windows.back())) return std::nullopt;
   for (std::size_t i = windows.size() - 1; i-- > 0;) {
     if (!stands(windows[i])) continue;

@@ -43,9 +43,9 @@ class CrossingBook {
 
  private:
   struct Stamp {
-    std::uint64_t scan = 0;  // of the reading before
-    double before = 0;       // V
-    double after = 0;
+    std::uint64_t scan = 0;   // of the reading before
+    std::int32_t before = 0;  // code
+    std::int32_t after = 0;
   };
   struct LineEdge {
     double scan = 0;

@@ -14,7 +14,9 @@ namespace {
 
 using steadyrail::proto::Rail;
 
-constexpr double kSameEdgeScans = 1.5;  // comparator and converter saw one fast edge
+constexpr double kSettleScans = 1.5;        // of the chain, from 2.4 to 0.4 V of a fast edge
+constexpr double kComparatorUScans = 0.01;  // only a comparator is as sure as that
+constexpr double kSameEdgeScans = 0.75;     // comparator and converter saw one fast edge
 constexpr double kEdgeReachScans = 64;
 constexpr double kLoadS = 5e-3;
 constexpr double kLoadGapS = 1e-3;  // the load's own change as the rails go is left out
@@ -142,7 +144,13 @@ void OutageReader::warning(const Windows& windows, const std::vector<Fact>& fact
   for (const auto& window : windows) {
     if (static_cast<double>(window.end()) > outage.begin.scan) after.push_back(window);
   }
-  const auto low = crossings_.first(pwr_ok_channel(jig_)->index, kPwrOkLow.volts(), false, after);
+  auto low = crossings_.first(pwr_ok_channel(jig_)->index, kPwrOkLow.volts(), false, after);
+  // The end of a fast edge reaches the converter late; the comparator saw it whole.
+  const bool fast = outage.begin.u_scans < kComparatorUScans;
+  if (low && fast && low->scan - outage.begin.scan < kSettleScans) {
+    low->scan = outage.begin.scan;
+    low->u_scans = kSettleScans / std::sqrt(12.0);
+  }
   if (rail && low) {
     outage.warning = interval(steadyrail::proto::QUANTITY_PWR_OK_TO_RAILS, channel, *low, *rail, jig_.scan_rate_hz());
   }

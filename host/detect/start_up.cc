@@ -21,6 +21,9 @@ constexpr double kArrivedShare = 0.95;  // of nominal: in regulation, where no e
 constexpr double kAboveShare = 1.10;    // of nominal: too high, where no edition says
 constexpr double kFallShare = 0.90;     // below it again before PWR_OK: the supply began anew; own choice
 
+// Round the converter's crossing, within which a comparator's edge belongs to it.
+constexpr double kEdgeReachScans = 64;
+
 bool is_main(Rail rail) {
   return rail == Rail::RAIL_P12V || rail == Rail::RAIL_P5V || rail == Rail::RAIL_P3V3;
 }
@@ -64,6 +67,11 @@ std::optional<StartUp> StartUpReader::read(std::vector<History::Window> windows)
   const auto* line = ps_on_channel(jig_);
   if (line != nullptr && line->value(history_.low(windows.front(), line->index)) >= kPsOnLow.volts()) {
     start.ps_on_low = crossings_.first(line->index, kPsOnLow.volts(), false, windows);
+    // The comparator tells this very level, and where in the scan it was passed.
+    const double at = start.ps_on_low ? start.ps_on_low->scan : 0;
+    const auto edge =
+        crossings_.edge_in(steadyrail::proto::LINE_PS_ON, false, at - kEdgeReachScans, at + kEdgeReachScans);
+    if (start.ps_on_low && edge) start.ps_on_low = edge;
   }
   std::vector<Ramp> ramps;
   for (const RailWatch& watch : rails_) {
@@ -122,8 +130,8 @@ void StartUpReader::times(const std::vector<Ramp>& ramps, const Windows& windows
   if (line == nullptr) return;
   const auto high = crossings_.first(line->index, kPwrOkHigh.volts(), true, windows);
   if (!high) return;
-  const double reach = 64;  // scans round the analogue crossing in which the comparator's edge belongs to it
-  start.pwr_ok = crossings_.edge_in(steadyrail::proto::LINE_PWR_OK, true, high->scan - reach, high->scan + reach);
+  start.pwr_ok = crossings_.edge_in(steadyrail::proto::LINE_PWR_OK, true, high->scan - kEdgeReachScans,
+                                    high->scan + kEdgeReachScans);
   if (!start.pwr_ok) start.pwr_ok = high;
   const auto low = crossings_.first(line->index, kPwrOkLow.volts(), true, windows);
   if (low && high->scan >= low->scan) {
@@ -190,8 +198,7 @@ void StartUpReader::overshoot(const Ramp& ramp, const Windows& windows, StartUp&
     if (most > peak.value) peak.value = most, peak.at = window.start;
     const bool after = start.pwr_ok && static_cast<double>(window.start) > start.pwr_ok->scan;
     if (arrived && !after && least < kFallShare * ramp.watch.nominal_v) {
-      start.oddities.push_back(
-          fmt::format("{} fell to {:.2f} V again before PWR_OK: the start began anew", channel.name, least));
+      start.oddities.push_back(fmt::format("{} fell below 90 % of nominal again before PWR_OK", channel.name));
       arrived = false;
     }
     arrived = arrived || least >= kArrivedShare * ramp.watch.nominal_v;
