@@ -22,11 +22,15 @@ def ground_offset(apart_v, changes=None):
     return level, (held - MIDDLE_V) / 4.096
 
 
-def pulse(width_s, changes=None):
+def pulse(width_s, models=None):
     """Seconds that the two captures see of a pulse of the line from 5 V to 0.2 V behind 1 kohm: below the upper level, below
-    the lower one (0: not at all)."""
+    the lower one (0: not at all). models: {text: text} exchanged in the models."""
     one = part("signals")
-    lines = ["* pulse"] + netlist.elements(one, changes=changes) + one.spice
+    models_of = "\n".join(one.spice)
+    for old, new in (models or {}).items():
+        assert old in models_of, old
+        models_of = models_of.replace(old, new)
+    lines = ["* pulse", *netlist.elements(one), models_of]
     lines += ["V5 v5a 0 5", "Vr vref 0 4.096", "Vret back 0 -0.178", f"Vl source back PULSE(5 0.2 2u 10n 10n {width_s} 1)",
               "Rl1 source line 1k", ".tran 5n 10u", ".control", "run"]
     seen = []
@@ -39,6 +43,21 @@ def pulse(width_s, changes=None):
                                        f"meas tran back WHEN v(capture-{name})=2.5 RISE=1", ".endc", ".end"]))
         seen.append(found["back"] - found["gone"])
     return tuple(seen)
+
+
+def delays():
+    """Seconds from the line's own crossing of either level, both ways, to capture, for edges behind 1 ohm and 1 kohm."""
+    one = part("signals")
+    found = []
+    for source in ("1", "1k"):
+        lines = ["* delays", *netlist.elements(one), *one.spice, "V5 v5a 0 5", "Vr vref 0 4.096", "Vret back 0 -0.178",
+                 "Vl source back PULSE(5 0.2 2u 10n 10n 5u 1)", f"Rl1 source line {source}", ".tran 5n 12u", ".control", "run"]
+        for name, level in zip(("high", "low"), levels()):
+            for edge in ("FALL", "RISE"):
+                lines.append(f"meas tran {name}_{edge} TRIG v(line) VAL={level - 0.178} {edge}=1 "
+                             f"TARG v(capture-{name}) VAL=2.5 {edge}=1")
+        found += list(run("\n".join(lines + [".endc", ".end"])).values())
+    return found
 
 
 def levels():

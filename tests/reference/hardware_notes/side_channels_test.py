@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: Apache-2.0
 """Ground offset, comparators, clamp and shunt chain: the tables of front-end.md and current-sensing.md against ngspice."""
 import math
+import re
 import sys
 import unittest
 
@@ -63,9 +64,19 @@ class SideChannelsTest(unittest.TestCase):
                     self.assertEqual(0.0, seen)
                 else:
                     self.right(row, column, seen)
+        slow = side_channels.pulse(1e-6, models={"Cjo=60p": "Cjo=600p"})
+        self.assertLess(slow[1], 0.3e-6, "hardly reaches the lower level")
         upper, lower = side_channels.levels()
         self.assertIsNone(complaint("2.39 V", upper))
         self.assertIsNone(complaint("0.80 V", lower))
+
+    def test_comparator_delay(self):
+        found = side_channels.delays()
+        self.assertEqual(8, len(found))
+        self.assertIn(f"pass {min(found) * 1e6:.2f} to {max(found) * 1e6:.2f} us", FRONT_END)
+        for name in ("reference", "small"):
+            said = float(re.search(r"comparator_delay_s: ([\d.e-]+)", jig.text_of(name)).group(1))
+            self.assertTrue(min(found) < said < max(found), said)
 
     def test_comparator_levels_by_hand(self):
         """The ladder from 4.096 V, and the lift of the main group's ground that front-end.md states."""
@@ -107,8 +118,13 @@ class SideChannelsTest(unittest.TestCase):
             level, reads = side_channels.ac_present(figures(row["adapter"])[0][0])
             self.right(row, "at the converter", level)
             self.right(row, "reads", reads)
-        for hertz in (50, 60):  # a sine that stops at its zero is 0.2 of the peak away after asin(0.2) of its phase
-            self.assertIn(f"{math.asin(0.2) / (2 * math.pi * hertz) * 1e3:.2f} ms", FRONT_END)
+        text = jig.text_of("reference")
+        share = float(re.search(r"departure_share: ([\d.e-]+)", text).group(1))
+        for hertz in (50, 60):  # the sine stays within the share for asin(share) of its phase on both sides of zero
+            late = 2 * math.asin(share) / (2 * math.pi * hertz)
+            self.assertIn(f"{late * 1e3:.2f} ms", FRONT_END)
+            said = float(re.search(rf"mains_latency_{hertz}_s: ([\d.e-]+)", text).group(1))
+            self.assertAlmostEqual(late, said, delta=1e-7)
 
     def test_ps_on(self):
         states = {"key in `bench`, PB9 high": (3.3,), "key in `bench`, PB9 low": (0.0,),
