@@ -3,23 +3,23 @@
 
 namespace firmware {
 
-SplitJig::SplitJig(const Board& board, FastParts& fast, std::uint32_t sequence)
+SplitJig::SplitJig(const Board& board, FastParts& fast, std::uint32_t numbered)
     : watchdog_(board.watchdog),
       fast_(fast),
-      captures_(ring_, fast.health),
-      telemetry_(board.transmitter, board.store, fast.health, fast.windows, captures_, sequence),
-      acquisition_(fast.acquisition.emplace(board.store, fast.health, fast.windows, ring_, captures_, telemetry_)),
+      captures_(ring_, fast.health, numbered),
+      telemetry_(board.transmitter, board.store, fast.health, fast.windows, captures_, numbered),
+      acquisition_(
+          fast.acquisition.emplace(board.store, fast.health, fast.windows, ring_, captures_, telemetry_, numbered)),
       outputs_(board.gates, board.ps_on, fast.health),
       sequencer_(outputs_, fast.health, telemetry_),
       supervisor_(board.mode_link, board.watch, fast.health, outputs_, sequencer_, acquisition_, telemetry_) {
-  fast.commander.emplace(fast.health, outputs_, sequencer_, acquisition_, supervisor_, telemetry_);
+  fast.commander.emplace(board.store, fast.health, outputs_, sequencer_, acquisition_, supervisor_, telemetry_);
 }
 
 void SplitJig::on_block(const ScanBlock& block) {
   watchdog_.feed();
   acquisition_.on_block(block);
-  supervisor_.on_block();
-  sequencer_.on_block();
+  supervisor_.on_block(block);
   telemetry_.on_block();
 }
 

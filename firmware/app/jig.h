@@ -24,7 +24,7 @@
 namespace firmware {
 
 /// Longest command payload, rounded up.
-inline constexpr std::size_t kCommandBytesMax = 3072;
+inline constexpr std::size_t kCommandBytesMax = 2752;
 static_assert(kCommandBytesMax >= steadyrail_proto_HostToJig_size);
 
 /// The parts of a board; they outlive the jig.
@@ -50,8 +50,8 @@ struct FastParts {
 /// A jig whose fast parts lie elsewhere.
 class SplitJig {
  public:
-  /// `fast` belongs to this jig alone.
-  SplitJig(const Board& board, FastParts& fast, std::uint32_t sequence = 0);
+  /// `fast` belongs to this jig alone. Frames, captures and steps are numbered from `numbered` + 1 on.
+  SplitJig(const Board& board, FastParts& fast, std::uint32_t numbered = 0);
 
   /// Takes the next 32 scans. Never waits.
   void on_block(const ScanBlock& block);
@@ -93,7 +93,7 @@ struct FastPartsHeld {
 /// A jig in one piece.
 class Jig : private FastPartsHeld, public SplitJig {
  public:
-  explicit Jig(const Board& board, std::uint32_t sequence = 0) : SplitJig(board, fast_parts, sequence) {}
+  explicit Jig(const Board& board, std::uint32_t numbered = 0) : SplitJig(board, fast_parts, numbered) {}
 };
 
 }  // namespace firmware

@@ -6,16 +6,17 @@
 namespace firmware {
 
 Acquisition::Acquisition(const NonVolatileStore& store, Health& health, WindowAccumulator& windows, CaptureRing& ring,
-                         CaptureStore& captures, Telemetry& telemetry)
+                         CaptureStore& captures, Telemetry& telemetry, std::uint32_t numbered)
     : health_(health),
       windows_(windows),
       ring_(ring),
       captures_(captures),
       excursions_(telemetry, captures, health),
-      steps_(ring, captures, telemetry, health),
+      steps_(ring, captures, telemetry, health, numbered),
       crossings_(telemetry, health),
       edges_(store, captures, telemetry, health),
-      raw_(telemetry) {}
+      ramps_(ring, telemetry, scratch_, numbered),
+      raw_(telemetry, scratch_) {}
 
 void Acquisition::begin(const Settings& settings, const ArmedSet& armed) {
   const std::uint64_t first_scan = health_.next_scan;
@@ -27,6 +28,7 @@ void Acquisition::begin(const Settings& settings, const ArmedSet& armed) {
   steps_.begin(settings, first_scan);
   crossings_.begin(armed, first_scan);
   edges_.begin(first_scan);
+  ramps_.begin(settings);
 }
 
 void Acquisition::end() {
@@ -57,7 +59,8 @@ void Acquisition::on_block(const ScanBlock& block) {
   windows_.add(block.first_scan, sums_);
   excursions_.on_block(block, sums_);
   steps_.on_block(block, sums_);
-  crossings_.on_block(block, sums_);
+  crossings_.on_block(block, sums_, ramps_);
+  ramps_.on_block();
   edges_.on_block(block, true);
   raw_.on_block(block);
 }
@@ -67,6 +70,7 @@ void Acquisition::close_stretch() {
   windows_.flush();
   excursions_.close(health_.next_scan);
   captures_.close();
+  ramps_.close();
 }
 
 }  // namespace firmware

@@ -10,6 +10,7 @@
 #include "firmware/core/edge_reporter.h"
 #include "firmware/core/excursion_reporter.h"
 #include "firmware/core/health.h"
+#include "firmware/core/ramp_recorder.h"
 #include "firmware/core/raw_stream.h"
 #include "firmware/core/scan_sums.h"
 #include "firmware/core/settings.h"
@@ -24,7 +25,7 @@ namespace firmware {
 class Acquisition {
  public:
   Acquisition(const NonVolatileStore& store, Health& health, WindowAccumulator& windows, CaptureRing& ring,
-              CaptureStore& captures, Telemetry& telemetry);
+              CaptureStore& captures, Telemetry& telemetry, std::uint32_t numbered = 0);
 
   /// Begins a run with the next block. `armed` must stay unchanged until end().
   void begin(const Settings& settings, const ArmedSet& armed);
@@ -32,12 +33,17 @@ class Acquisition {
   /// Closes what is open, as at a gap.
   void end();
 
+  /// Channels with a code at an end of the range in the latest block; all of them when nobody has looked.
+  std::uint32_t clipped_mask() const { return armed_ == nullptr ? kAllChannels : sums_.clipped_mask; }
+
   void stream_raw(std::uint32_t channel_mask) { raw_.select(channel_mask); }
 
   /// Takes the next block. Blocks come in order; a first scan beyond the expected one is a gap.
   void on_block(const ScanBlock& block);
 
  private:
+  static constexpr std::uint32_t kAllChannels = (std::uint32_t{1} << wire::kChannelCount) - 1;
+
   void close_stretch();
 
   Health& health_;
@@ -48,6 +54,8 @@ class Acquisition {
   StepReporter steps_;
   CrossingStamper crossings_;
   EdgeReporter edges_;
+  PackedBody scratch_{};
+  RampRecorder ramps_;
   RawStream raw_;
   const ArmedSet* armed_ = nullptr;  // null: no run
   ScanSums sums_{};

@@ -35,7 +35,7 @@ class CaptureRing {
   std::uint64_t first_scan() const { return next_scan_ - held_; }
   std::uint64_t next_scan() const { return next_scan_; }
 
-  /// `scan` in [first_scan(), next_scan()).
+  /// `scan` in [first_scan(), next_scan()). Scans of one block lie side by side.
   const Scan& at(std::uint64_t scan) const {
     const auto back = static_cast<std::uint32_t>(next_scan_ - scan);
     return scans_[head_ >= back ? head_ - back : head_ + kRingScans - back];

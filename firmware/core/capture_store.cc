@@ -105,7 +105,8 @@ bool CaptureStore::trigger(const CaptureTrigger& trigger) {
   full_ = false;  // it may cover what the others do not
   *slot = Slot{};
   slot->state = State::kTaking;
-  slot->capture = ++captures_;
+  if (++captures_ == 0) ++captures_;
+  slot->capture = captures_;
   slot->trigger = trigger;
   slot->first_scan = std::max(ring_.first_scan(), trigger.scan - std::min<std::uint64_t>(trigger.scan, before_scans_));
   slot->next_scan = slot->first_scan;

@@ -42,7 +42,9 @@ struct CapturePiece {
 
 class CaptureStore {
  public:
-  CaptureStore(const CaptureRing& ring, Health& health) : ring_(ring), health_(health) {}
+  /// `captures` were taken before; 0 is none.
+  CaptureStore(const CaptureRing& ring, Health& health, std::uint32_t captures = 0)
+      : ring_(ring), health_(health), captures_(captures) {}
 
   void begin(const Settings& settings);
 
@@ -93,7 +95,7 @@ class CaptureStore {
   Health& health_;
   std::uint32_t before_scans_ = 0;
   std::uint32_t after_scans_ = 0;
-  std::uint32_t captures_ = 0;       // since boot
+  std::uint32_t captures_;           // since boot
   std::uint64_t ordinary_from_ = 0;  // no ordinary trigger before this scan
   Slot* covering_ = nullptr;         // the slot that covered the latest trigger
   std::uint64_t full_from_ = 0;      // while full: from here on no slot covers a trigger

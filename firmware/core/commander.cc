@@ -14,11 +14,26 @@ constexpr Refused refuse(steadyrail_proto_Refusal refusal, std::uint32_t field =
   return {refusal, field};
 }
 
+Refused refusal_of(Stored stored, std::uint32_t content_field) {
+  switch (stored) {
+    case Stored::kDone:
+      return kDone;
+    case Stored::kEraseNeeded:
+      return refuse(steadyrail_proto_Refusal_REFUSAL_ERASE_NEEDED);
+    case Stored::kTooLong:
+      return refuse(steadyrail_proto_Refusal_REFUSAL_OUT_OF_RANGE, content_field);
+    case Stored::kFailed:
+      break;
+  }
+  return refuse(steadyrail_proto_Refusal_REFUSAL_STORE_FAILED);
+}
+
 }  // namespace
 
-Commander::Commander(Health& health, Outputs& outputs, LoadSequencer& sequencer, Acquisition& acquisition,
-                     Supervisor& supervisor, Telemetry& telemetry)
-    : health_(health),
+Commander::Commander(NonVolatileStore& store, Health& health, Outputs& outputs, LoadSequencer& sequencer,
+                     Acquisition& acquisition, Supervisor& supervisor, Telemetry& telemetry)
+    : store_(store),
+      health_(health),
       outputs_(outputs),
       sequencer_(sequencer),
       acquisition_(acquisition),
@@ -71,6 +86,8 @@ Refused Commander::run(const steadyrail_proto_HostToJig& message) {
       return start();
     case steadyrail_proto_HostToJig_stop_tag:
       return stop();
+    case steadyrail_proto_HostToJig_describe_load_bank_tag:
+      return describe_load_bank(message.command.describe_load_bank);
     case steadyrail_proto_HostToJig_load_steps_tag:
       return load_steps(message.command.load_steps);
     case steadyrail_proto_HostToJig_drive_ps_on_tag:
@@ -79,6 +96,13 @@ Refused Commander::run(const steadyrail_proto_HostToJig& message) {
       return kDone;
     case steadyrail_proto_HostToJig_stream_raw_tag:
       return stream_raw(message.command.stream_raw.channel_mask);
+    case steadyrail_proto_HostToJig_store_identity_tag:
+      return keep_identity(message.command.store_identity);
+    case steadyrail_proto_HostToJig_store_calibration_tag:
+      return keep_calibration(message.command.store_calibration);
+    case steadyrail_proto_HostToJig_read_calibration_tag:
+      telemetry_.say_calibration();
+      return kDone;
     default:
       return refuse(steadyrail_proto_Refusal_REFUSAL_UNKNOWN_COMMAND);
   }
@@ -91,7 +115,7 @@ Refused Commander::configure(const steadyrail_proto_Configure& message) {
   settings_ = *settings;
   configured_ = true;
   telemetry_.set_line(settings_.line_bytes_per_s);
-  supervisor_.set_host_silence_ms(settings_.host_silence_ms);
+  supervisor_.configure(settings_);
   return kDone;
 }
 
@@ -128,21 +152,33 @@ Refused Commander::may_drive() const {
   return kDone;
 }
 
+// Limits that change under what plays would not have been looked at.
+Refused Commander::describe_load_bank(const steadyrail_proto_DescribeLoadBank& message) {
+  if (health_.mode != Mode::kBench) return refuse(steadyrail_proto_Refusal_REFUSAL_WRONG_MODE);
+  if (outputs_.any_on() || sequencer_.playing()) return refuse(steadyrail_proto_Refusal_REFUSAL_OUTPUTS_ON);
+  const auto bank = load_bank_from(message);
+  if (!bank) return bank.error();
+  sequencer_.describe(*bank);
+  return kDone;
+}
+
 Refused Commander::load_steps(const steadyrail_proto_LoadSteps& message) {
   const Refused barred = may_drive();
   if (barred.refusal != steadyrail_proto_Refusal_REFUSAL_NONE) return barred;
-  for (pb_size_t i = 0; i < message.steps_count; ++i) {
-    if (message.steps[i].gate >= kGateCount) {
-      return refuse(steadyrail_proto_Refusal_REFUSAL_OUT_OF_RANGE, steadyrail_proto_LoadSteps_steps_tag);
-    }
+  if (message.steps_count == 0) {
+    sequencer_.cancel();
+    outputs_.gates_off();
+    return kDone;
   }
-  sequencer_.clear();
+  std::array<LoadStep, kLoadStepsMax> steps;
   for (pb_size_t i = 0; i < message.steps_count; ++i) {
     const steadyrail_proto_LoadStepCommand& step = message.steps[i];
-    sequencer_.add({static_cast<std::uint8_t>(step.gate), step.on, step.after_us});
+    if (step.gate >= kGateCount) {
+      return refuse(steadyrail_proto_Refusal_REFUSAL_OUT_OF_RANGE, steadyrail_proto_LoadSteps_steps_tag);
+    }
+    steps[i] = {static_cast<std::uint8_t>(step.gate), step.on, step.after_us};
   }
-  sequencer_.play(message.repeat == 0 ? 1 : message.repeat);
-  return kDone;
+  return sequencer_.play({steps.data(), message.steps_count}, message.repeat == 0 ? 1 : message.repeat);
 }
 
 Refused Commander::drive_ps_on(bool on) {
@@ -158,6 +194,44 @@ Refused Commander::stream_raw(std::uint32_t channel_mask) {
   if (!health_.running) return refuse(steadyrail_proto_Refusal_REFUSAL_NOT_RUNNING);
   acquisition_.stream_raw(channel_mask);
   return kDone;
+}
+
+Refused Commander::may_store() const {
+  if (health_.running) return refuse(steadyrail_proto_Refusal_REFUSAL_RUNNING);
+  if (outputs_.any_on() || sequencer_.playing()) return refuse(steadyrail_proto_Refusal_REFUSAL_OUTPUTS_ON);
+  return kDone;
+}
+
+Refused Commander::keep_identity(const steadyrail_proto_StoreIdentity& message) {
+  const Refused barred = may_store();
+  if (barred.refusal != steadyrail_proto_Refusal_REFUSAL_NONE) return barred;
+  Identity identity;
+  identity.jig_id = message.jig_id;
+  if (identity.jig_id.empty()) {
+    return refuse(steadyrail_proto_Refusal_REFUSAL_OUT_OF_RANGE, steadyrail_proto_StoreIdentity_jig_id_tag);
+  }
+  if (message.channel_names_count != wire::kChannelCount) {
+    return refuse(steadyrail_proto_Refusal_REFUSAL_OUT_OF_RANGE, steadyrail_proto_StoreIdentity_channel_names_tag);
+  }
+  for (std::size_t c = 0; c < wire::kChannelCount; ++c) identity.channel_names[c] = message.channel_names[c];
+  bool lines_sound = message.line_channels_count + 1U == identity.line_channels.size();
+  for (pb_size_t k = 0; k < message.line_channels_count; ++k) {
+    lines_sound = lines_sound && message.line_channels[k] < wire::kChannelCount;
+    identity.line_channels[k + 1] = static_cast<std::uint8_t>(message.line_channels[k]);
+  }
+  if (!lines_sound) {
+    return refuse(steadyrail_proto_Refusal_REFUSAL_OUT_OF_RANGE, steadyrail_proto_StoreIdentity_line_channels_tag);
+  }
+  const Stored stored = store_.store_identity(identity, message.may_erase);
+  return refusal_of(stored, 0);
+}
+
+Refused Commander::keep_calibration(const steadyrail_proto_StoreCalibration& message) {
+  const Refused barred = may_store();
+  if (barred.refusal != steadyrail_proto_Refusal_REFUSAL_NONE) return barred;
+  const std::span content(reinterpret_cast<const std::byte*>(message.content.bytes), message.content.size);
+  const Stored stored = store_.store_calibration(message.calibration_id, content, message.may_erase);
+  return refusal_of(stored, steadyrail_proto_StoreCalibration_content_tag);
 }
 
 }  // namespace firmware

@@ -24,8 +24,8 @@ inline constexpr std::uint32_t kLogCommandUndecodable = 1;  // value: its bytes
 
 class Commander {
  public:
-  Commander(Health& health, Outputs& outputs, LoadSequencer& sequencer, Acquisition& acquisition,
-            Supervisor& supervisor, Telemetry& telemetry);
+  Commander(NonVolatileStore& store, Health& health, Outputs& outputs, LoadSequencer& sequencer,
+            Acquisition& acquisition, Supervisor& supervisor, Telemetry& telemetry);
 
   /// Handles the payload of one sound frame from the host.
   void handle(std::span<const std::byte> payload);
@@ -43,11 +43,16 @@ class Commander {
   Refused arm(const steadyrail_proto_Arm& message);
   Refused start();
   Refused stop();
+  Refused describe_load_bank(const steadyrail_proto_DescribeLoadBank& message);
   Refused load_steps(const steadyrail_proto_LoadSteps& message);
   Refused drive_ps_on(bool on);
   Refused stream_raw(std::uint32_t channel_mask);
+  Refused keep_identity(const steadyrail_proto_StoreIdentity& message);
+  Refused keep_calibration(const steadyrail_proto_StoreCalibration& message);
   Refused may_drive() const;
+  Refused may_store() const;
 
+  NonVolatileStore& store_;
   Health& health_;
   Outputs& outputs_;
   LoadSequencer& sequencer_;

@@ -13,7 +13,7 @@ void CrossingStamper::begin(const ArmedSet& armed, std::uint64_t first_scan) {
   shared_limit_.begin(first_scan);
 }
 
-void CrossingStamper::on_block(const ScanBlock& block, const ScanSums& sums) {
+void CrossingStamper::on_block(const ScanBlock& block, const ScanSums& sums, RampRecorder& ramps) {
   for (std::uint32_t k = 0; k < armed_->threshold_count; ++k) {
     const ArmedThreshold& threshold = armed_->thresholds[k];
     const ChannelSums& channel = sums.channels[threshold.channel];
@@ -23,19 +23,20 @@ void CrossingStamper::on_block(const ScanBlock& block, const ScanSums& sums) {
       below = below || last_[threshold.channel] < threshold.code;
       above = above || last_[threshold.channel] >= threshold.code;
     }
-    if (below && above) walk(block, k);
+    if (below && above) walk(block, k, ramps);
   }
   last_ = block.codes[wire::kScansPerBlock - 1];
   has_last_ = true;
 }
 
-void CrossingStamper::walk(const ScanBlock& block, std::uint32_t index) {
+void CrossingStamper::walk(const ScanBlock& block, std::uint32_t index, RampRecorder& ramps) {
   const ArmedThreshold& threshold = armed_->thresholds[index];
   std::int16_t before = has_last_ ? last_[threshold.channel] : block.codes[0][threshold.channel];
   for (std::uint32_t s = 0; s < wire::kScansPerBlock; ++s) {
     const std::int16_t after = block.codes[s][threshold.channel];
     if ((before >= threshold.code) != (after >= threshold.code)) {
       tell(index, block.first_scan + s - 1, before, after);
+      if (threshold.starts_ramp && after > before) ramps.trigger(block.first_scan + s, threshold.channel);
     }
     before = after;
   }

@@ -6,6 +6,7 @@
 #include <cstdint>
 
 #include "firmware/core/health.h"
+#include "firmware/core/ramp_recorder.h"
 #include "firmware/core/rate_limit.h"
 #include "firmware/core/scan_sums.h"
 #include "firmware/core/settings.h"
@@ -26,12 +27,13 @@ class CrossingStamper {
 
   /// `armed` must outlive the run.
   void begin(const ArmedSet& armed, std::uint64_t first_scan);
-  void on_block(const ScanBlock& block, const ScanSums& sums);
+  /// A threshold that starts ramps and is passed upwards triggers `ramps`.
+  void on_block(const ScanBlock& block, const ScanSums& sums, RampRecorder& ramps);
   /// A gap: what was passed within it is not stamped.
   void resume() { has_last_ = false; }
 
  private:
-  void walk(const ScanBlock& block, std::uint32_t index);
+  void walk(const ScanBlock& block, std::uint32_t index, RampRecorder& ramps);
   void tell(std::uint32_t index, std::uint64_t scan_before, std::int16_t before, std::int16_t after);
 
   Telemetry& telemetry_;

@@ -27,7 +27,8 @@ void EdgeReporter::tell(const LineEdge& edge) {
                      .scan = edge.scan,
                      .offset_256 = edge.offset_256,
                      .pulse_ns = edge.pulse_ns,
-                     .gate = 0};
+                     .gate = 0,
+                     .untold = 0};
   telemetry_.event(event);
 }
 

@@ -44,6 +44,7 @@ void put_fields(FieldWriter& out, const steadyrail_proto_Edge& event) {
   out.put(steadyrail_proto_Edge_offset_256_tag, event.offset_256);
   out.put(steadyrail_proto_Edge_pulse_ns_tag, event.pulse_ns);
   out.put(steadyrail_proto_Edge_gate_tag, event.gate);
+  out.put(steadyrail_proto_Edge_untold_tag, event.untold);
 }
 
 void put_fields(FieldWriter& out, const steadyrail_proto_Crossing& event) {

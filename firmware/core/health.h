@@ -5,6 +5,7 @@
 #include <cstdint>
 #include <optional>
 
+#include "firmware/core/gate_marks.h"
 #include "firmware/hal/board_watch.h"
 #include "firmware/hal/outputs.h"
 
@@ -14,10 +15,14 @@ enum class SafetyCause : std::uint8_t {  // values of the schema's SafetyCause
   kNone = 0,
   kHostSilent = 1,
   kModeLinkMoved = 2,
+  kLoadStuckOn = 3,
   kOverTemperature = 4,
   kFanOrThermal = 5,
+  kOnTimeLimit = 6,
   kConverterLost = 7,
   kOverrun = 8,
+  kOverRange = 9,
+  kStack = 10,
 };
 
 /// What a processor fault left behind: told to every host that asks who is there.
@@ -32,8 +37,9 @@ struct Health {
   std::uint64_t next_scan = 0;  // scans since boot, lost ones included: device time
   Mode mode = Mode::kUnknown;
   SafetyCause safety_cause = SafetyCause::kNone;
-  std::uint32_t gates = 0;
-  std::optional<std::uint64_t> gate_scan;  // of the latest gate edge
+  std::optional<std::uint8_t> safety_detail;  // gate or channel, where the cause has one
+  std::uint32_t gates = 0;                    // as loaded: the latest edge may lie ahead
+  GateMarks gate_marks{};
   bool ps_on_driven = false;
   bool running = false;
   BoardReadings readings{};

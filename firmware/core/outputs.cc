@@ -3,10 +3,10 @@
 
 namespace firmware {
 
-bool Outputs::set_gates(std::uint32_t gates, std::uint64_t from_scan) {
-  if (!allowed()) return false;
-  health_.gates = gates;
-  gates_.set(gates, from_scan);
+bool Outputs::load_edge(const GateEdge& edge) {
+  if (!allowed() || !gates_.queue_edge(edge)) return false;
+  note(edge.gates, edge.scan);
+  health_.gate_marks.add(edge.scan);
   return true;
 }
 
@@ -17,11 +17,22 @@ bool Outputs::drive_ps_on(bool on) {
   return true;
 }
 
+void Outputs::gates_off() {
+  gates_.switch_off();
+  note(0, health_.next_scan);
+}
+
 void Outputs::all_off() {
-  health_.gates = 0;
+  gates_off();
   health_.ps_on_driven = false;
-  gates_.set(0, health_.next_scan);
   ps_on_.drive(false);
+}
+
+void Outputs::note(std::uint32_t gates, std::uint64_t scan) {
+  for (std::uint32_t gate = 0; gate < kGateCount; ++gate) {
+    if (((health_.gates ^ gates) >> gate & 1) != 0) edge_scans_[gate] = scan;
+  }
+  health_.gates = gates;
 }
 
 }  // namespace firmware

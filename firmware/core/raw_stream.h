@@ -12,7 +12,8 @@ namespace firmware {
 
 class RawStream {
  public:
-  explicit RawStream(Telemetry& telemetry) : telemetry_(telemetry) {}
+  /// `scratch` is used during calls only.
+  RawStream(Telemetry& telemetry, PackedBody& scratch) : telemetry_(telemetry), packed_(scratch) {}
 
   /// Bit n: channel n; 0: off.
   void select(std::uint32_t channel_mask) { channel_mask_ = channel_mask; }
@@ -21,7 +22,7 @@ class RawStream {
  private:
   Telemetry& telemetry_;
   std::uint32_t channel_mask_ = 0;
-  PackedBody packed_{};
+  PackedBody& packed_;
 };
 
 }  // namespace firmware

@@ -3,6 +3,8 @@
 
 #include <bit>
 
+#include "firmware/core/scan_time.h"
+
 namespace firmware {
 namespace {
 
@@ -66,6 +68,17 @@ std::expected<Settings, Refused> settings_from(const steadyrail_proto_Configure&
     settings.step_triggers[settings.step_trigger_count++] = {static_cast<std::uint8_t>(trigger.channel),
                                                              static_cast<std::uint16_t>(trigger.least_code)};
   }
+  if (message.low_end_mask >> wire::kChannelCount != 0)
+    return out_of_range(steadyrail_proto_Configure_low_end_mask_tag);
+  settings.low_end_mask = message.low_end_mask;
+  const std::uint32_t ramp_mask = message.ramp_channel_mask;
+  if (ramp_mask >> wire::kChannelCount != 0 || std::popcount(ramp_mask) > static_cast<int>(kRampChannelsMax)) {
+    return out_of_range(steadyrail_proto_Configure_ramp_channel_mask_tag);
+  }
+  settings.ramp_channel_mask = ramp_mask;
+  const std::uint32_t ramp_ms = message.ramp_ms != 0 ? message.ramp_ms : kRampMs;
+  if (ramp_ms > kRampMsLongest) return out_of_range(steadyrail_proto_Configure_ramp_ms_tag);
+  settings.ramp_scans = ramp_ms * kScansPerMillisecond;
   return settings;
 }
 
@@ -97,8 +110,9 @@ std::expected<void, Refused> armed_set_from(const steadyrail_proto_Arm& message,
     if (threshold.channel >= wire::kChannelCount || !is_code(threshold.code)) {
       return out_of_range(steadyrail_proto_Arm_thresholds_tag);
     }
-    out.thresholds[out.threshold_count++] = {static_cast<std::uint8_t>(threshold.channel),
-                                             static_cast<std::int16_t>(threshold.code)};
+    out.thresholds[out.threshold_count++] = {.channel = static_cast<std::uint8_t>(threshold.channel),
+                                             .starts_ramp = threshold.starts_ramp,
+                                             .code = static_cast<std::int16_t>(threshold.code)};
   }
   return {};
 }

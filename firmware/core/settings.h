@@ -39,11 +39,18 @@ struct Settings {
   std::uint32_t capture_after_scans = 640;   // 1.., with those before at most kCaptureScansLongest
   std::uint32_t step_trigger_count = 0;
   std::array<StepTrigger, kStepTriggersMax> step_triggers{};
+  std::uint32_t low_end_mask = 0;
+  std::uint32_t ramp_channel_mask = 0;  // at most kRampChannelsMax
+  std::uint32_t ramp_scans = 0;         // at most kRampMsLongest
 };
 
 inline constexpr std::uint32_t kCaptureScansLongest = 2048;  // 64 ms
 /// The ring also has to hold what arrives until a trigger is certain and packing has caught up.
 inline constexpr std::uint32_t kCaptureBeforeLongest = 512;  // 16 ms
+
+inline constexpr std::uint32_t kRampChannelsMax = 8;
+inline constexpr std::uint32_t kRampMs = 1200;
+inline constexpr std::uint32_t kRampMsLongest = 10'000;
 
 enum class LimitSide : std::uint8_t { kLow = 1, kHigh = 2 };  // of the schema's Side
 
@@ -59,6 +66,7 @@ struct ArmedLimit {
 
 struct ArmedThreshold {
   std::uint8_t channel = 0;
+  bool starts_ramp = false;
   std::int16_t code = 0;
 };
 

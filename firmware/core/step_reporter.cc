@@ -75,7 +75,8 @@ void StepReporter::open_group(std::uint64_t scan) {
       group_.free_from = group_.last_scan + kSettledFreeScansLeast;
     }
   }
-  group_.step_id = ++step_ids_;
+  if (++step_ids_ == 0) ++step_ids_;
+  group_.step_id = step_ids_;
   group_.first_scan = scan;
   group_.last_scan = scan;
 }
@@ -118,13 +119,11 @@ void StepReporter::tell(const FoundStep& step) {
   }
   steadyrail_proto_Event event{};
   event.which_kind = steadyrail_proto_Event_load_step_tag;
-  const std::uint64_t gate = health_.gate_scan.value_or(0);
-  const std::uint64_t distance = step.scan > gate ? step.scan - gate : gate - step.scan;
   event.kind.load_step = {.channel = step.channel,
                           .scan = step.scan,
                           .step_code_16 = step.step_code_16,
                           .t50_offset_256 = step.t50_offset_256,
-                          .from_gate = health_.gate_scan.has_value() && distance <= kStepReachScans,
+                          .from_gate = health_.gate_marks.near(step.scan, kStepReachScans),
                           .step_id = group_.step_id};
   telemetry_.event(event);
 }

@@ -30,8 +30,10 @@ inline constexpr std::uint32_t kOrdinaryStepCapturesPerSecond = 3;
 
 class StepReporter : public StepSink {
  public:
-  StepReporter(const CaptureRing& ring, CaptureStore& captures, Telemetry& telemetry, Health& health)
-      : ring_(ring), captures_(captures), telemetry_(telemetry), health_(health) {}
+  /// `step_ids` were given out before; 0 is none.
+  StepReporter(const CaptureRing& ring, CaptureStore& captures, Telemetry& telemetry, Health& health,
+               std::uint32_t step_ids = 0)
+      : ring_(ring), captures_(captures), telemetry_(telemetry), health_(health), step_ids_(step_ids) {}
 
   void begin(const Settings& settings, std::uint64_t first_scan);
   /// After the ring has taken the block.
@@ -69,7 +71,7 @@ class StepReporter : public StepSink {
   std::array<std::uint32_t, wire::kChannelCount> biggest_16_{};
   std::array<FoundStep, kFoundMax> found_{};
   std::size_t found_count_ = 0;
-  std::uint32_t step_ids_ = 0;  // since boot
+  std::uint32_t step_ids_;  // since boot
   Group group_{};
   RateLimit step_limit_{kStepsPerSecond, kStepsPerSecond / 4};
   RateLimit settled_limit_{kSettledPerSecond, kSettledPerSecond / 10};

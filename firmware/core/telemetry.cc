@@ -9,7 +9,7 @@ namespace {
 constexpr std::size_t kSmallContentBytesMax = 64;
 static_assert(kSmallContentBytesMax >= steadyrail_proto_Acknowledgement_size + 3);
 static_assert(kSmallContentBytesMax >= steadyrail_proto_Log_size + 3);
-static_assert(kSmallContentBytesMax >= steadyrail_proto_RawBlock_size + 3 + kBodyHeadBytes);
+static_assert(kSmallContentBytesMax >= steadyrail_proto_RampBlock_size + 3 + kBodyHeadBytes);
 
 /// Copies with a closing zero; a text that is too long is cut.
 template <std::size_t Bytes>
@@ -67,6 +67,17 @@ void Telemetry::raw(std::uint64_t first_scan, const PackedBody& packed) {
   message.which_content = steadyrail_proto_JigToHost_raw_tag;
   message.content.raw = {
       .first_scan = first_scan, .scan_count = wire::kScansPerBlock, .channel_mask = packed.channel_mask};
+  push_raw(message, packed);
+}
+
+void Telemetry::ramp(const steadyrail_proto_RampBlock& block, const PackedBody& packed) {
+  steadyrail_proto_JigToHost message{};
+  message.which_content = steadyrail_proto_JigToHost_ramp_tag;
+  message.content.ramp = block;
+  push_raw(message, packed);
+}
+
+void Telemetry::push_raw(steadyrail_proto_JigToHost& message, const PackedBody& packed) {
   std::array<std::byte, kSmallContentBytesMax + kPackedBodyBytesMax> content;
   const std::size_t head = encode_content(message, content);
   std::copy_n(packed.body.begin(), packed.bytes, content.begin() + static_cast<std::ptrdiff_t>(head + kBodyHeadBytes));
@@ -103,12 +114,12 @@ bool Telemetry::pump() {
 
 bool Telemetry::drained() {
   return frame_bytes_ == 0 && acknowledgements_.empty() && events_.empty() && raw_.empty() && logs_.empty() &&
-         captures_.empty() && !hello_due_ && !status_due_ && !last_status_due_ && !time_mark_due_ &&
-         windows_.waiting() == nullptr;
+         captures_.empty() && !hello_due_ && !calibration_due_ && !status_due_ && !last_status_due_ &&
+         !time_mark_due_ && windows_.waiting() == nullptr;
 }
 
 bool Telemetry::build_next() {
-  return build_urgent() || build_event() || begin_windows() || build_capture() || build_rest();
+  return build_urgent() || build_event() || begin_windows() || build_ramp() || build_capture() || build_rest();
 }
 
 bool Telemetry::build_urgent() {
@@ -116,6 +127,8 @@ bool Telemetry::build_urgent() {
     build_from(acknowledgements_);
   } else if (hello_due_) {
     build_hello();
+  } else if (calibration_due_) {
+    build_calibration();
   } else if (time_mark_due_) {
     build_time_mark();
   } else if (status_due_) {
@@ -131,6 +144,12 @@ bool Telemetry::build_event() {
   if (events_.empty() || windows_first) return false;
   build_from(events_);
   event_credit_bytes_ -= static_cast<std::int64_t>(frame_bytes_);
+  return true;
+}
+
+bool Telemetry::build_ramp() {
+  if (!raw_first_ || raw_.empty()) return false;
+  build_from(raw_);
   return true;
 }
 
@@ -193,6 +212,19 @@ void Telemetry::build_hello() {
   finish_frame();
 }
 
+void Telemetry::build_calibration() {
+  calibration_due_ = false;
+  steadyrail_proto_JigToHost message{};
+  message.which_content = steadyrail_proto_JigToHost_calibration_tag;
+  copy_text(store_.identity().calibration_id, message.content.calibration.calibration_id);
+  begin_payload();
+  put_message(message);
+  const std::size_t at = payload_bytes_;
+  const std::size_t bytes = store_.read_calibration(payload().subspan(at + kBodyHeadBytes, kCalibrationBytesMax));
+  if (bytes != 0) payload_bytes_ = close_body(payload(), at, bytes);
+  finish_frame();
+}
+
 void Telemetry::build_status() {
   status_due_ = false;
   status_scan_ = health_.next_scan;
@@ -202,6 +234,9 @@ void Telemetry::build_status() {
   status.scan = health_.next_scan;
   status.mode = static_cast<steadyrail_proto_JigMode>(health_.mode);
   status.safety_cause = static_cast<steadyrail_proto_SafetyCause>(health_.safety_cause);
+  status.has_safety_detail = health_.safety_detail.has_value();
+  status.safety_detail = health_.safety_detail.value_or(0);
+  status.reset_cause = store_.reset_cause();
   status.gates = health_.gates;
   status.ps_on_driven = health_.ps_on_driven;
   status.scans_lost = health_.scans_lost;

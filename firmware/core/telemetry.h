@@ -49,6 +49,7 @@ class Telemetry {
   // What to say. Queues are bounded; what does not fit is counted.
   void acknowledge(const steadyrail_proto_Acknowledgement& acknowledgement);
   void say_hello();
+  void say_calibration() { calibration_due_ = true; }
   void say_status() { status_due_ = true; }
   /// A status once everything else has been sent: the end of a run.
   void say_last_status() { last_status_due_ = true; }
@@ -60,6 +61,9 @@ class Telemetry {
   /// The same for what sums up others: it may use the room that is kept from them.
   [[nodiscard]] bool offer_sum(const steadyrail_proto_Event& event);
   void raw(std::uint64_t first_scan, const PackedBody& packed);
+  void ramp(const steadyrail_proto_RampBlock& block, const PackedBody& packed);
+  /// Whether what ramps and raw scans have queued goes before captures.
+  void put_raw_first(bool first) { raw_first_ = first; }
   void log(std::uint32_t code, std::int32_t value);
 
   /// Once a block: what is due by device time.
@@ -82,10 +86,13 @@ class Telemetry {
   bool build_next();
   bool build_urgent();
   bool build_event();
+  bool build_ramp();
   bool build_rest();
   void build_hello();
+  void build_calibration();
   void build_status();
   void build_time_mark();
+  void push_raw(steadyrail_proto_JigToHost& message, const PackedBody& packed);
   bool push_event(const steadyrail_proto_Event& event, std::size_t room_kept);
   template <std::size_t Bytes>
   void build_from(ByteQueue<Bytes>& queue);
@@ -106,6 +113,8 @@ class Telemetry {
   std::uint64_t time_mark_scan_ = 0;
   std::uint64_t status_scan_ = 0;
   bool hello_due_ = false;
+  bool raw_first_ = false;
+  bool calibration_due_ = false;
   bool status_due_ = false;
   bool last_status_due_ = false;
   bool time_mark_due_ = false;

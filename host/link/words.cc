@@ -22,6 +22,24 @@ std::string why(proto::Refusal refusal) {
       return "the jig does not know this command; its firmware may be older";
     case proto::REFUSAL_NOT_RUNNING:
       return "the jig is not running";
+    case proto::REFUSAL_NO_LOAD_BANK:
+      return "the load bank, or a gate of it, has not been described";
+    case proto::REFUSAL_CURRENT_LIMIT:
+      return "more current at once than the load bank or the unit's label allows";
+    case proto::REFUSAL_POWER_LIMIT:
+      return "more power at once than the load bank or the unit's label allows";
+    case proto::REFUSAL_ENERGY_LIMIT:
+      return "more energy than the load bank takes in one programme";
+    case proto::REFUSAL_ON_TIME_LIMIT:
+      return "a branch would be on for longer than it stands";
+    case proto::REFUSAL_REPETITION_LIMIT:
+      return "steps follow faster than the gates or the load bank allow";
+    case proto::REFUSAL_OUTPUTS_ON:
+      return "a load gate is on or PS_ON# is driven";
+    case proto::REFUSAL_ERASE_NEEDED:
+      return "the jig has to erase its store first and would stand still for up to half a second";
+    case proto::REFUSAL_STORE_FAILED:
+      return "the jig's store could not be written";
     default:
       return "reason " + std::to_string(static_cast<int>(refusal));
   }

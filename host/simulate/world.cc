@@ -3,6 +3,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <span>
 #include <utility>
 
 #include "host/simulate/arithmetic.h"
@@ -20,8 +21,8 @@ constexpr double kPsOnLowV = 0.2;  // with the PC's transistor on
 constexpr std::array<double, kTaps> kNominalV = {12, 12, 12, 12, 12, 12, 12, 5, 5, 3.3, -12, 5};
 
 // A load bank's branches, one per gate of the jig.
-constexpr std::array<Tap, 8> kGateTap = {k12Main,      k12Processor1, k12Processor2, k12Graphics1,
-                                         k12Graphics2, k12Graphics3,  k5Main,        k3v3Main};
+constexpr std::array<Tap, kGates> kGateTap = {k12Main,      k12Processor1, k12Processor2, k12Graphics1,
+                                              k12Graphics2, k12Graphics3,  k5Main,        k3v3Main};
 constexpr double kGateAmps = 6;
 
 double keep_of(double time_constant_s) {
@@ -185,11 +186,30 @@ double World::load_share(Tap tap) const {
   return share;
 }
 
+// Of the scan under way: how long each gate is on.
+std::array<double, kGates> World::gate_shares(const wire::JigOutputs& outputs) const {
+  constexpr int kParts = 256;
+  std::array<double, kGates> shares{};
+  std::uint32_t gates = outputs.gates;
+  int from = 0;
+  const auto pass = [&](int to) {
+    for (std::size_t g = 0; g < kGates; ++g) shares[g] += (gates >> g & 1) != 0 ? double(to - from) / kParts : 0;
+    from = to;
+  };
+  for (const wire::ScanGateEdge& edge : std::span(outputs.edges).first(outputs.edge_count)) {
+    const int at = (edge.offset - static_cast<int>(scan_in_block_)) * kParts + edge.offset_256;
+    if (at >= kParts) break;
+    if (at > 0) pass(at);
+    gates = edge.gates;
+  }
+  pass(kParts);
+  return shares;
+}
+
 TapAmps World::load_amps(const wire::JigOutputs& outputs) {
   TapAmps amps = pc_.next_amps();
-  for (std::size_t g = 0; g < kGateTap.size(); ++g) {
-    if ((outputs.gates >> g & 1) != 0) amps[kGateTap[g]] += kGateAmps;
-  }
+  const std::array<double, kGates> shares = gate_shares(outputs);
+  for (std::size_t g = 0; g < kGates; ++g) amps[kGateTap[g]] += shares[g] * kGateAmps;
   for (std::size_t t = 0; t < kTaps; ++t) amps[t] *= load_share(static_cast<Tap>(t));
   return amps;
 }

@@ -17,6 +17,7 @@ namespace host::simulate {
 inline constexpr double kScanRateHz = 32000;
 inline constexpr double kScanS = 1 / kScanRateHz;
 inline constexpr double kSubStepS = kScanS / kSubSteps;
+inline constexpr std::size_t kGates = 8;  // load branches of the jig
 
 class World {
  public:
@@ -36,6 +37,7 @@ class World {
   void advance_mains();
   SequenceInputs sequence_inputs() const;
   RailDrive drive() const;
+  std::array<double, kGates> gate_shares(const wire::JigOutputs& outputs) const;
   TapAmps load_amps(const wire::JigOutputs& outputs);
   double load_share(Tap tap) const;
   void run_lines(bool ps_on_driven);

@@ -5,7 +5,7 @@
 //   simulator                                   virtual jig
 //   ScanBlock n  (+ its edges)  ------------->  waits until `commands_expected` host commands have arrived,
 //                                               handles them, then acquires the block
-//                <-------------  Outputs        gates and PS_ON# as they stand from `from_scan` on, one block ahead
+//                <-------------  Outputs        gates, their edges and PS_ON# from `from_scan` on, a block ahead
 //
 // The simulator sends block n+1 only after the Outputs of block n, so one seed gives one byte stream at any speed.
 // `commands_expected` is the number of host frames (sound ones) sent since the connection opened. End of file on the
@@ -42,10 +42,21 @@ struct ScanBlockHeader {
 /// Codes of one block, scan by scan, channels in order; an int16 is the converter's offset-binary code minus 32,768.
 using ScanCodes = std::array<std::array<std::int16_t, kChannelCount>, kScansPerBlock>;
 
+inline constexpr std::size_t kScanGateEdgesMax = 28;
+
+/// Gates as they stand from an instant within the block on.
+struct ScanGateEdge {
+  std::uint16_t offset = 0;     // scan within the block, 0..31
+  std::uint8_t offset_256 = 0;  // into that scan
+  std::uint8_t gates = 0;
+};
+
 struct JigOutputs {
   std::uint64_t from_scan = 0;
-  std::uint32_t gates = 0;
+  std::uint32_t gates = 0;  // at from_scan
   std::uint32_t ps_on_driven = 0;
+  std::uint32_t edge_count = 0;
+  std::array<ScanGateEdge, kScanGateEdgesMax> edges{};  // in order of time
 };
 
 }  // namespace wire

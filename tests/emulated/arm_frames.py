@@ -4,7 +4,7 @@
   arm_frames.py FOLDER PROTO_DIR PROTOC
 
 FOLDER holds scans.bin (blocks of proto/wire/scan_stream.h) and frames.bin. Every frame is read. Windows: least, greatest and
-mean code (to 1/8 code) of every tenth block. Captures: every code of every tenth frame.
+mean code (to 1/8 code) of every tenth block. Captures: every code of every tenth frame. Ramps: every point of every frame.
 """
 import pathlib
 import struct
@@ -20,6 +20,7 @@ FOLDER, PROTO, PROTOC = (pathlib.Path(argument) for argument in sys.argv[1:4])
 HEADER = struct.Struct("<IIQII")
 SCANS, CHANNELS, EDGE_BYTES = 32, 24, 12
 EVERY = 10
+RAMP_POINTS = 8 * 4800  # 1.2 s of 8 channels at 4,000 points a second
 
 
 def read_scans():
@@ -54,6 +55,15 @@ def check_capture(message, scans):
     return len(rows)
 
 
+def check_ramp(message, scans):
+    rows = list(wire_reader.ramps_of(message))
+    for _, first, length, channel, least, most in rows:
+        codes = scans[first:first + length, channel]
+        if (least, most) != (codes.min(), codes.max()):
+            sys.exit(f"scan {first}, channel {channel}: {(least, most)} in the ramp, {(codes.min(), codes.max())} computed")
+    return len(rows)
+
+
 def main():
     schema = FOLDER / "schema"
     schema.mkdir(exist_ok=True)
@@ -65,19 +75,22 @@ def main():
 
     scans = read_scans()
     line = wire_reader.Line(link_pb2, recording_pb2)
-    seen = windows = codes = 0
+    seen = windows = codes = points = 0
     for message in line.messages((FOLDER / "frames.bin").read_bytes(), True):
         seen += 1
         if seen % EVERY == 0 and message.HasField("windows"):
             windows += check_windows(message, scans)
         if seen % EVERY == 0 and message.HasField("capture"):
             codes += check_capture(message, scans)
+        if message.HasField("ramp"):
+            points += check_ramp(message, scans)
     if line.damaged or line.bytes_discarded or line.sequence_gaps:
         sys.exit(f"{line.damaged} damaged, {line.bytes_discarded} bytes discarded, {line.sequence_gaps} sequence gaps")
-    if windows == 0 or codes == 0:
-        sys.exit("no window or no capture was compared")
-    print(f"second decoder: {seen} frames read, none damaged or missing; {windows} windows and {codes} captured codes "
-          "equal to NumPy's from the scans")
+    # Whole ramps: with a point less a frame of one is missing.
+    if windows == 0 or codes == 0 or points % RAMP_POINTS:
+        sys.exit(f"{windows} windows, {codes} captured codes and {points} ramp points were compared")
+    print(f"second decoder: {seen} frames read, none damaged or missing; {windows} windows, {codes} captured codes and "
+          f"{points} ramp points equal to NumPy's from the scans")
 
 
 if __name__ == "__main__":

@@ -90,6 +90,20 @@ host::model::Jig reference_jig() {
   return host::model::Jig::from_text(*host::data::shipped("jigs/reference.textproto"), "reference").value();
 }
 
+/// The rails that start are followed for 1.2 s, from the first that passes a tenth of its nominal voltage.
+void follow_starts(const host::model::Jig& jig, proto::Configure& configure, proto::Arm& arm) {
+  for (const char* name :
+       {"main-12v", "main-5v", "main-3v3", "pwr-ok", "ps-on", "ac-present", "processor-1", "graphics-1"}) {
+    configure.set_ramp_channel_mask(configure.ramp_channel_mask() | 1U << jig.find(name)->index);
+  }
+  for (proto::Threshold& threshold : *arm.mutable_thresholds()) {
+    const host::model::JigChannel& channel = *jig.at(threshold.channel());
+    const double nominal_v = host::model::rail_nominal_v(channel.rail);
+    const bool rail = channel.kind == proto::CHANNEL_KIND_RAIL_VOLTAGE && channel.rail != proto::RAIL_P5VSB;
+    threshold.set_starts_ramp(rail && channel.value(threshold.code()) < 0.2 * nominal_v);
+  }
+}
+
 }  // namespace
 
 std::filesystem::path fresh_folder(const std::string& name) {
@@ -100,14 +114,17 @@ std::filesystem::path fresh_folder(const std::string& name) {
 }
 
 void write_scenario(const std::filesystem::path& folder, const std::string& scenario, std::uint64_t seed,
-                    std::uint32_t seconds) {
+                    std::uint32_t seconds, bool ramps) {
   const host::model::Jig jig = reference_jig();
   const proto::LimitSet limits = host::model::load_limits("atx-3.0").value().set;
   host::simulate::SupplyOptions options;
   options.from_standby = true;
   auto supply = host::simulate::Supply::create(scenario, seed, jig, options).value();
   SessionWriter writer(folder);
-  writer.begin(host::app::configuration(jig, kBaud), host::detect::arm_limits(jig, &limits));
+  proto::Configure configure = host::app::configuration(jig, kBaud);
+  proto::Arm arm = host::detect::arm_limits(jig, &limits);
+  if (ramps) follow_starts(jig, configure, arm);
+  writer.begin(configure, arm);
   wire::ScanCodes codes;
   std::vector<wire::ScanEdge> edges;
   const std::uint64_t end = std::uint64_t{seconds} * kScansPerSecond;

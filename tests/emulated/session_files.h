@@ -20,7 +20,7 @@ std::filesystem::path fresh_folder(const std::string& name);
 
 /// A simulated supply of this scenario from standby on, watched under ATX 3.0 by the reference jig.
 void write_scenario(const std::filesystem::path& folder, const std::string& scenario, std::uint64_t seed,
-                    std::uint32_t seconds);
+                    std::uint32_t seconds, bool ramps = false);
 
 /// Every second scan beyond an armed limit on all 24 channels, and as many excursions as scans beyond.
 void write_storm(const std::filesystem::path& folder, std::uint32_t seconds);

@@ -83,6 +83,16 @@ def captures_of(message):
             yield block.capture, block.first_scan + k, channel, code
 
 
+def ramps_of(message):
+    """Rows (ramp, first scan of the point, scans of it, channel, least code, greatest code)."""
+    block = message.ramp
+    indices = [channel for channel in range(wire_format.CHANNELS) if block.channel_mask >> channel & 1]
+    columns, _ = wire_format.unpack_capture(message.body, 2 * len(indices), block.point_count)
+    for place, channel in enumerate(indices):
+        for k, (least, most) in enumerate(zip(columns[2 * place], columns[2 * place + 1])):
+            yield (block.ramp, block.first_scan + k * block.scans_per_point, block.scans_per_point, channel, least, most)
+
+
 def scales(description):
     """{channel index: (name, unit letter, per_code, at_code_0)} with the calibration in it."""
     calibration = {entry.channel: entry for entry in description.calibration.channels}

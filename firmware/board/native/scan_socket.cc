@@ -85,6 +85,19 @@ const ScanBlock* ScanSocket::take_block() {
   return &block_;
 }
 
+bool ScanSocket::queue_edge(const GateEdge& edge) {
+  if (outputs_.edge_count == wire::kScanGateEdgesMax) return false;
+  outputs_.edges[outputs_.edge_count++] = {.offset = static_cast<std::uint16_t>(edge.scan - next_scan_),
+                                           .offset_256 = edge.offset_256,
+                                           .gates = static_cast<std::uint8_t>(edge.gates)};
+  return true;
+}
+
+void ScanSocket::switch_off() {
+  outputs_.gates = 0;
+  outputs_.edge_count = 0;
+}
+
 bool ScanSocket::send_outputs() {
   outputs_.from_scan = next_scan_;
   const auto* at = reinterpret_cast<const std::byte*>(&outputs_);
@@ -99,6 +112,8 @@ bool ScanSocket::send_outputs() {
       return false;
     }
   }
+  if (outputs_.edge_count != 0) outputs_.gates = outputs_.edges[outputs_.edge_count - 1].gates;
+  outputs_.edge_count = 0;
   return true;
 }
 

@@ -29,7 +29,8 @@ class ScanSocket : public ScanSource, public LoadGates, public PsOnDriver {
   /// The block received last, once; null afterwards.
   const ScanBlock* take_block() override;
 
-  void set(std::uint32_t gates, std::uint64_t) override { outputs_.gates = gates; }
+  bool queue_edge(const GateEdge& edge) override;
+  void switch_off() override;
   void drive(bool on) override { outputs_.ps_on_driven = on ? 1 : 0; }
 
   /// Tells the simulator the outputs as they stand from the next block on. False when it is gone.
@@ -45,7 +46,7 @@ class ScanSocket : public ScanSource, public LoadGates, public PsOnDriver {
   wire::ScanBlockHeader header_{};
   ScanBlock block_{};
   bool fresh_ = false;
-  wire::JigOutputs outputs_{};
+  wire::JigOutputs outputs_{};  // of the block after the one received last
   std::string error_;
 };
 

@@ -62,7 +62,8 @@ class Replay : private SerialTransmitter, private LoadGates, private PsOnDriver,
 
   std::size_t room() const override;
   std::size_t try_write(std::span<const std::byte> bytes) override;
-  void set(std::uint32_t /*gates*/, std::uint64_t /*from_scan*/) override {}
+  bool queue_edge(const GateEdge& /*edge*/) override { return true; }
+  void switch_off() override {}
   void drive(bool /*on*/) override {}
   Mode read() override { return mode_; }
   void feed() override {}

@@ -69,7 +69,7 @@ ChipBoard::ChipBoard(DmaMemory& memory, std::uint32_t reset_cause)
       watchdog_(iwdg()),
       flash_(flash_interface(), {chip_records_begin, chip_records_begin + kSectorWords}),
       records_(flash_),
-      store_(records_, "steadyrail-stm32f405", reset_cause),
+      store_(records_, "steadyrail-stm32f405", reset_cause, this),
       housekeeping_(adc1(), adc_common(), housekeeping_stream_, memory.housekeeping),
       pwr_ok_lower_(tim5(), 0, 0, 0),
       pwr_ok_upper_(tim5(), 0, 2, 0),
@@ -149,6 +149,13 @@ void ChipBoard::after_block(bool linked, bool loaded, bool faulty) {
   gates_.keep_supplied();
   housekeeping_.keep_going();
   lights_.show(linked, loaded, faulty);
+}
+
+// Scans that nobody could read are told as lost by the next block; they are no sign of a lost converter.
+void ChipBoard::stand_still(bool begins) {
+  if (!acquiring_) return;  // the watchdog has not begun
+  watchdog_.allow_erase(begins);
+  blocks_end_ = reader_.scan_now();
 }
 
 Alarm ChipBoard::alarm() {

@@ -28,7 +28,7 @@ struct DmaMemory {
 
 enum class Started : std::uint8_t { kRunning, kNoClock, kNoConverters, kNoLine };
 
-class ChipBoard : public BoardWatch {
+class ChipBoard : public BoardWatch, private StandStill {
  public:
   ChipBoard(DmaMemory& memory, std::uint32_t reset_cause);
 
@@ -45,7 +45,10 @@ class ChipBoard : public BoardWatch {
   BoardReadings readings() const override;
 
   // Interrupts.
-  void on_readout() { reader_.on_readout(); }
+  void on_readout() {
+    reader_.on_readout();
+    gates_.on_scan(clock_.scans());
+  }
   void on_capture();
 
   SerialLine& line() { return line_; }
@@ -58,6 +61,7 @@ class ChipBoard : public BoardWatch {
  private:
   void set_up_pins();
   Started start_all();
+  void stand_still(bool begins) override;
   void take_marker(std::uint64_t scan);
 
   DmaStream receive_[kConverters];

@@ -11,18 +11,12 @@ namespace {
 
 constexpr std::string_view kNameless = "unnamed";
 
-template <std::size_t Bytes>
-std::string_view text_of(const std::array<char, Bytes>& text) {
-  return {text.data(), static_cast<std::size_t>(std::find(text.begin(), text.end(), '\0') - text.begin())};
-}
-
 }  // namespace
 
 void ChipStore::begin() {
   records_.load();
   read_identity();
-  records_.read(RecordKind::kCalibration, std::as_writable_bytes(std::span(calibration_)));
-  identity_.calibration_id = text_of(calibration_);
+  read_calibration_id();
   count_boot();
 }
 
@@ -31,11 +25,43 @@ void ChipStore::read_identity() {
   identity_.jig_id = kNameless;
   if (records_.bytes(RecordKind::kIdentity) != sizeof record_) return;
   records_.read(RecordKind::kIdentity, std::as_writable_bytes(std::span(&record_, 1)));
-  identity_.jig_id = text_of(record_.jig_id);
-  identity_.line_channels = record_.line_channels;
-  for (std::size_t c = 0; c < wire::kChannelCount; ++c) {
-    identity_.channel_names[c] = text_of(record_.channel_names[c]);
-  }
+  use_record(record_, identity_);
+}
+
+void ChipStore::read_calibration_id() {
+  calibration_id_ = {};
+  records_.read(RecordKind::kCalibration, std::as_writable_bytes(std::span(calibration_id_)));
+  identity_.calibration_id = text_of(calibration_id_);
+}
+
+Stored ChipStore::append(RecordKind kind, std::span<const std::byte> content, bool may_erase) {
+  if (may_erase && rest_ != nullptr) rest_->stand_still(true);
+  const Stored stored = records_.append(kind, content, may_erase);
+  if (may_erase && rest_ != nullptr) rest_->stand_still(false);
+  return stored;
+}
+
+Stored ChipStore::store_identity(const Identity& identity, bool may_erase) {
+  const IdentityRecord record = record_of(identity);
+  const Stored stored = append(RecordKind::kIdentity, std::as_bytes(std::span(&record, 1)), may_erase);
+  if (stored == Stored::kDone) read_identity();
+  return stored;
+}
+
+Stored ChipStore::store_calibration(std::string_view calibration_id, std::span<const std::byte> content,
+                                    bool may_erase) {
+  CalibrationRecord record;
+  if (content.size() > record.content.size()) return Stored::kTooLong;
+  copy_text(calibration_id, record.id);
+  std::ranges::copy(content, record.content.begin());
+  const auto bytes = std::as_bytes(std::span(&record, 1)).first(sizeof record.id + content.size());
+  const Stored stored = append(RecordKind::kCalibration, bytes, may_erase);
+  if (stored == Stored::kDone) read_calibration_id();
+  return stored;
+}
+
+std::size_t ChipStore::read_calibration(std::span<std::byte> out) const {
+  return records_.read(RecordKind::kCalibration, out, sizeof(CalibrationId));
 }
 
 void ChipStore::count_boot() {

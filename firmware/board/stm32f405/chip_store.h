@@ -2,32 +2,30 @@
 // Who this jig is, out of its flash records; the reference jig's table where it holds no identity yet.
 #pragma once
 
-#include <array>
 #include <cstddef>
 #include <cstdint>
 #include <span>
 
+#include "firmware/board/identity_record.h"
 #include "firmware/board/stm32f405/record_store.h"
 #include "firmware/hal/nonvolatile_store.h"
 
 namespace firmware::chip {
 
-/// Content of an identity record. Texts end with a zero or at their end.
-struct IdentityRecord {
-  std::array<char, 16> jig_id{};
-  std::array<std::uint8_t, 5> line_channels{};
-  std::array<std::array<char, 24>, wire::kChannelCount> channel_names{};
-};
-static_assert(sizeof(IdentityRecord) <= kRecordBytesMax);
+static_assert(sizeof(IdentityRecord) <= kRecordBytesMax && sizeof(CalibrationRecord) <= kRecordBytesMax);
 
-/// Content of a calibration record begins with its name; what follows is the host's.
-using CalibrationName = std::array<char, 24>;
+/// Told when no instruction may run for up to half a second, and when it may again.
+class StandStill {
+ public:
+  virtual ~StandStill() = default;
+  virtual void stand_still(bool begins) = 0;
+};
 
 class ChipStore : public NonVolatileStore {
  public:
-  /// `firmware`: name and version, for Hello.
-  ChipStore(RecordStore& records, std::string_view firmware, std::uint32_t reset_cause)
-      : records_(records), reset_cause_(reset_cause) {
+  /// `firmware`: name and version, for Hello. `rest` may be null: then nobody is told.
+  ChipStore(RecordStore& records, std::string_view firmware, std::uint32_t reset_cause, StandStill* rest = nullptr)
+      : records_(records), reset_cause_(reset_cause), rest_(rest) {
     identity_.firmware = firmware;
   }
 
@@ -37,20 +35,29 @@ class ChipStore : public NonVolatileStore {
   const Identity& identity() const override { return identity_; }
   std::uint32_t boot_count() const override { return boots_; }
   std::uint32_t reset_cause() const override { return reset_cause_; }
+  Stored store_identity(const Identity& identity, bool may_erase) override;
+  Stored store_calibration(std::string_view calibration_id, std::span<const std::byte> content,
+                           bool may_erase) override;
+  std::size_t read_calibration(std::span<std::byte> out) const override;
 
   /// False when the boot could not be written down: the next one will have the same number.
   bool boot_counted() const { return boot_counted_; }
 
  private:
+  using CalibrationId = std::array<char, kCalibrationIdBytesMax + 1>;
+
   void read_identity();
+  void read_calibration_id();
   void count_boot();
+  Stored append(RecordKind kind, std::span<const std::byte> content, bool may_erase);
 
   RecordStore& records_;
   std::uint32_t reset_cause_;
+  StandStill* rest_;
   std::uint32_t boots_ = 0;
   bool boot_counted_ = false;
   IdentityRecord record_{};
-  CalibrationName calibration_{};
+  CalibrationId calibration_id_{};
   Identity identity_{};
 };
 

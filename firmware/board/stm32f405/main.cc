@@ -38,8 +38,8 @@ bool take_bytes(SplitJig& jig, SerialLine& line) {
       jig.on_block(*block);
       board->after_block(health.running, health.gates != 0, health.safety_cause != SafetyCause::kNone);
       busy = true;
-    } else if (board->alarm() == Alarm::kConverterLost) {
-      jig.on_no_block();
+    } else {
+      jig.on_no_block();  // on every interrupt, at least once a scan: alarms do not wait for a block
     }
     busy = take_bytes(jig, board->line()) || busy;
     busy = jig.pump() || busy;

@@ -97,12 +97,13 @@ std::size_t RecordStore::bytes(RecordKind kind) const {
   return latest_[static_cast<std::size_t>(kind)].bytes;
 }
 
-std::size_t RecordStore::read(RecordKind kind, std::span<std::byte> out) const {
+std::size_t RecordStore::read(RecordKind kind, std::span<std::byte> out, std::size_t from) const {
   const Place& place = latest_[static_cast<std::size_t>(kind)];
-  if (place.index == 0) return 0;
-  const std::size_t count = std::min<std::size_t>(out.size(), place.bytes);
+  if (place.index == 0 || from > place.bytes) return 0;
+  const std::size_t count = std::min<std::size_t>(out.size(), place.bytes - from);
   for (std::size_t k = 0; k < count; ++k) {
-    out[k] = static_cast<std::byte>(flash_.word(sector_, place.index + 1 + k / 4) >> (8 * (k % 4)));
+    const std::size_t at = from + k;
+    out[k] = static_cast<std::byte>(flash_.word(sector_, place.index + 1 + at / 4) >> (8 * (at % 4)));
   }
   return count;
 }
@@ -111,15 +112,17 @@ bool RecordStore::has_room(std::size_t bytes) const {
   return generation_ != 0 && end_ + record_words(bytes) <= kSectorWords;
 }
 
-Stored RecordStore::append(RecordKind kind, std::span<const std::byte> content, bool stopped) {
-  if (!stopped) return Stored::kRefused;
+Stored RecordStore::append(RecordKind kind, std::span<const std::byte> content, bool may_erase) {
   if (content.size() > kRecordBytesMax) return Stored::kTooLong;
-  if (!has_room(content.size()) && !move_to_other()) return Stored::kFlashFailed;
+  if (!has_room(content.size())) {
+    if (!may_erase) return Stored::kEraseNeeded;
+    if (!move_to_other()) return Stored::kFailed;
+  }
   if (!has_room(content.size())) return Stored::kTooLong;
   const std::size_t at = end_;
   if (!put(sector_, end_, kind, content)) {
     end_ = kSectorWords;  // what lies there now is unknown: the next one goes to the other sector
-    return Stored::kFlashFailed;
+    return Stored::kFailed;
   }
   latest_[static_cast<std::size_t>(kind)] = {.index = static_cast<std::uint32_t>(at),
                                              .bytes = static_cast<std::uint32_t>(content.size())};

@@ -13,19 +13,13 @@
 #include <span>
 
 #include "firmware/board/stm32f405/flash_sectors.h"
+#include "firmware/hal/nonvolatile_store.h"
 
 namespace firmware::chip {
 
 enum class RecordKind : std::uint8_t { kIdentity = 1, kCalibration = 2, kBoots = 3 };
 inline constexpr std::size_t kRecordKinds = 4;        // 0 is none
 inline constexpr std::size_t kRecordBytesMax = 1024;  // of content
-
-enum class Stored : std::uint8_t {
-  kDone,
-  kRefused,  // not while the jig runs, a gate is on or PS_ON# is driven
-  kTooLong,
-  kFlashFailed,
-};
 
 class RecordStore {
  public:
@@ -36,11 +30,11 @@ class RecordStore {
 
   /// Bytes of the latest record of a kind; 0: none.
   std::size_t bytes(RecordKind kind) const;
-  /// Its content into `out`; returns bytes(kind) or what fits.
-  std::size_t read(RecordKind kind, std::span<std::byte> out) const;
+  /// Its content from byte `from` on into `out`; returns how many bytes there are or fit.
+  std::size_t read(RecordKind kind, std::span<std::byte> out, std::size_t from = 0) const;
 
-  /// `stopped`: no run, gates off, PS_ON# released. Only then may it take the time.
-  Stored append(RecordKind kind, std::span<const std::byte> content, bool stopped);
+  /// Only while the jig is stopped: an erase takes its time. Without `may_erase` it is not begun.
+  Stored append(RecordKind kind, std::span<const std::byte> content, bool may_erase);
 
  private:
   struct Place {

@@ -22,6 +22,16 @@ class IndependentWatchdog : public Watchdog {
   }
   void feed() override { iwdg_.KR = kFeed; }
 
+  /// Long enough for an erase, during which nothing can be fed; then again as short as before.
+  void allow_erase(bool allowed) {
+    wait_for(iwdg_.SR, kUpdating, 0, kUpdateTries);  // a register is not written anew before it has been taken over
+    iwdg_.KR = kUnlock;
+    iwdg_.PR = allowed ? kDivideBy32 : kDivideBy4;
+    iwdg_.RLR = allowed ? kEraseReload : kReload;
+    wait_for(iwdg_.SR, kUpdating, 0, kUpdateTries);
+    feed();
+  }
+
  private:
   // Keys and divider of RM0090's IWDG registers. The oscillator is 32 kHz, 17 to 47 over parts (data sheet, from
   // memory): 800 counts of a quarter of it are 100 ms, 68 to 188.
@@ -30,6 +40,10 @@ class IndependentWatchdog : public Watchdog {
   static constexpr std::uint32_t kFeed = 0xAAAA;
   static constexpr std::uint32_t kDivideBy4 = 0;
   static constexpr std::uint32_t kReload = 800;
+  static constexpr std::uint32_t kDivideBy32 = 3;
+  static constexpr std::uint32_t kEraseReload = 2000;     // 2 s, 1.4 to 3.8
+  static constexpr std::uint32_t kUpdating = 3;           // SR: divider, reload
+  static constexpr std::uint32_t kUpdateTries = 100'000;  // five counts of the slow oscillator, 0.3 ms
 
   Iwdg& iwdg_;
 };

@@ -20,8 +20,6 @@ MemoryStore::MemoryStore() {
   identity_.jig_id = "J-01";
   identity_.firmware = "test";
   identity_.channel_names.fill("channel");
-  identity_.line_channels = {0, 5, 6, 7, 23};
-  identity_.simulated = true;
 }
 
 ScanBlock block_of(std::uint64_t first_scan, const Signal& signal) {
@@ -39,14 +37,15 @@ std::vector<std::byte> framed(std::string_view payload) {
   return frame;
 }
 
-JigFixture::JigFixture(Mode mode, std::uint32_t sequence) {
+JigFixture::JigFixture(Mode mode, std::uint32_t sequence, BoardWatch* watch) {
   outputs.mode = mode;
   jig_ = std::make_unique<Jig>(Board{.transmitter = line,
                                      .gates = outputs,
                                      .ps_on = outputs,
                                      .mode_link = outputs,
                                      .watchdog = outputs,
-                                     .store = store},
+                                     .store = store,
+                                     .watch = watch},
                                sequence);
   send_bytes(std::array{wire::kDelimiter});
 }
@@ -89,6 +88,13 @@ void JigFixture::stop() {
 void JigFixture::keep_alive() {
   proto::HostToJig command;
   command.mutable_keep_alive();
+  send(command);
+}
+
+void JigFixture::describe_load_bank(const std::function<void(proto::DescribeLoadBank&)>& change) {
+  proto::HostToJig command;
+  *command.mutable_describe_load_bank() = ample_load_bank();
+  if (change) change(*command.mutable_describe_load_bank());
   send(command);
 }
 
@@ -181,6 +187,27 @@ wire::DecodedWindows windows_of(const proto::JigToHost& message) {
   EXPECT_TRUE(decoded.has_value());
   windows.window_count = message.windows().window_count();
   return windows;
+}
+
+proto::DescribeLoadBank ample_load_bank() {
+  proto::DescribeLoadBank bank;
+  for (std::uint32_t gate = 0; gate < 8; ++gate) {
+    proto::LoadBranch& branch = *bank.add_branches();
+    branch.set_gate(gate);
+    branch.set_current_ma(6000);
+    branch.set_power_mw(72000);
+    branch.set_group(gate / 4);
+    branch.set_on_time_ms_max(60000);
+    branch.set_channel(10 + gate);
+    branch.set_idle_code(1000);
+    branch.set_level_codes(1000);
+  }
+  bank.add_group_current_ma_max(24000);
+  bank.add_group_current_ma_max(24000);
+  bank.set_power_mw_max(600000);
+  bank.set_energy_j_max(1000000);
+  bank.set_repetition_hz_max(10000);
+  return bank;
 }
 
 proto::ArmedLimit low_limit(std::uint32_t channel, std::int32_t code, std::uint32_t least_scans) {

@@ -12,6 +12,7 @@
 #include <vector>
 
 #include "firmware/app/jig.h"
+#include "firmware/board/ram_store.h"
 #include "link.pb.h"
 #include "proto/wire/window_codec.h"
 
@@ -29,33 +30,47 @@ class MemoryLine : public SerialTransmitter {
   std::vector<std::byte> bytes;
 };
 
-class MemoryStore : public NonVolatileStore {
+class MemoryStore : public RamStore {
  public:
   MemoryStore();
-  const Identity& identity() const override { return identity_; }
   std::uint32_t boot_count() const override { return boot; }
-  std::uint32_t reset_cause() const override { return 3; }
+  std::uint32_t reset_cause() const override { return cause; }
+
+  Stored store_identity(const Identity& identity, bool may_erase) override {
+    return full && !may_erase ? Stored::kEraseNeeded
+           : failing          ? Stored::kFailed
+                              : RamStore::store_identity(identity, may_erase);
+  }
+  Stored store_calibration(std::string_view id, std::span<const std::byte> content, bool may_erase) override {
+    return full && !may_erase ? Stored::kEraseNeeded
+           : failing          ? Stored::kFailed
+                              : RamStore::store_calibration(id, content, may_erase);
+  }
 
   std::uint32_t boot = 7;
-
- private:
-  Identity identity_;
+  std::uint32_t cause = 3;
+  bool full = false;  // no room without an erase
+  bool failing = false;
 };
 
 /// Outputs as last driven.
 class MemoryOutputs : public LoadGates, public PsOnDriver, public ModeLink, public Watchdog {
  public:
-  void set(std::uint32_t to, std::uint64_t from) override {
-    gates = to;
-    gates_from_scan = from;
+  bool queue_edge(const GateEdge& edge) override {
+    edges.push_back(edge);
+    gates = edge.gates;
+    gates_from_scan = edge.scan;
+    return true;
   }
+  void switch_off() override { gates = 0; }
   void drive(bool on) override { ps_on = on; }
   Mode read() override { return mode; }
   void feed() override { ++feeds; }
 
   Mode mode = Mode::kObserve;
-  std::uint32_t gates = 0xFF;  // what a reset must switch off
-  std::uint64_t gates_from_scan = 0;
+  std::uint32_t gates = 0xFF;         // what a reset must switch off
+  std::uint64_t gates_from_scan = 0;  // of the latest edge loaded
+  std::vector<GateEdge> edges;
   bool ps_on = true;
   std::uint32_t feeds = 0;
 };
@@ -76,7 +91,7 @@ struct HeardFrame {
 
 class JigFixture {
  public:
-  explicit JigFixture(Mode mode = Mode::kObserve, std::uint32_t sequence = 0);
+  explicit JigFixture(Mode mode = Mode::kObserve, std::uint32_t sequence = 0, BoardWatch* watch = nullptr);
 
   /// Sends a command with the next id, and lets the jig talk.
   void send(proto::HostToJig command);
@@ -86,6 +101,8 @@ class JigFixture {
   void start();
   void stop();
   void keep_alive();
+  /// ample_load_bank(), changed by `change`.
+  void describe_load_bank(const std::function<void(proto::DescribeLoadBank&)>& change = {});
   /// Configure (changed by `change`), Arm, Start.
   void begin(const proto::Arm& arm, const std::function<void(proto::Configure&)>& change = {});
 
@@ -123,6 +140,10 @@ std::vector<proto::Event> events_of(const std::vector<HeardFrame>& frames, proto
 /// The last one of all acknowledgements.
 proto::Acknowledgement last_answer(const std::vector<HeardFrame>& frames);
 wire::DecodedWindows windows_of(const proto::JigToHost& message);
+
+/// Allows nearly everything: 8 branches of 6 A and 72 W on two rails for a minute, seen by channels 10 to 17 with a
+/// level of 1,000 codes above code 1,000.
+proto::DescribeLoadBank ample_load_bank();
 
 /// A low limit with its release one code above, nothing kept for depth alone.
 proto::ArmedLimit low_limit(std::uint32_t channel, std::int32_t code, std::uint32_t least_scans = 1);

@@ -59,6 +59,7 @@ class BoardWatchTest : public ::testing::Test {
     talk();
   }
   void switch_on() {
+    send([](auto& command) { *command.mutable_describe_load_bank() = testing::ample_load_bank(); });
     send([](auto& command) { command.mutable_drive_ps_on()->set_on(true); });
     send([](auto& command) {
       auto* step = command.mutable_load_steps()->add_steps();

@@ -245,6 +245,7 @@ TEST(CommanderTest, TakesEveryCutOfAFrameForDamageAndNothingElse) {
 TEST(CommanderTest, PlaysLoadStepsInBenchAndReportsEachEdge) {
   JigFixture jig(Mode::kBench);
   jig.begin({});
+  jig.describe_load_bank();
   EXPECT_EQ(answer_to(jig, drive_ps_on(true)).refusal(), proto::REFUSAL_NONE);
   EXPECT_TRUE(jig.outputs.ps_on);
   proto::HostToJig programme = load_steps(2, true, 1500);
@@ -255,24 +256,26 @@ TEST(CommanderTest, PlaysLoadStepsInBenchAndReportsEachEdge) {
   jig.play(quiet, 1);
   EXPECT_EQ(answer_to(jig, programme).refusal(), proto::REFUSAL_NONE);
   jig.play(quiet, 20);
-  // By hand, from scan 32, rounded up to whole blocks: on after 1.5 ms (48 scans), off after 4.5 (144), on after 6
-  // (192), off after 9 (288).
+  // By hand. The block after the next, from scan 64, is the first not yet loaded when the command comes at scan 32: on
+  // after 1.5 ms (48 scans), off after 4.5 (144), on after 6 (192), off after 9 (288).
   std::vector<std::pair<std::uint64_t, bool>> edges;
   for (const proto::Event& event : events_of(jig.heard(), proto::Event::kEdge)) {
     EXPECT_EQ(event.edge().line(), proto::LINE_GATE);
     EXPECT_EQ(event.edge().gate(), 2U);
+    EXPECT_EQ(event.edge().offset_256(), 0U);
     edges.emplace_back(event.edge().scan(), event.edge().high());
   }
   using Edges = std::vector<std::pair<std::uint64_t, bool>>;
-  EXPECT_EQ(edges, (Edges{{96, true}, {192, false}, {224, true}, {320, false}}));
+  EXPECT_EQ(edges, (Edges{{112, true}, {208, false}, {256, true}, {352, false}}));
   EXPECT_EQ(jig.outputs.gates, 0U);
-  EXPECT_EQ(jig.outputs.gates_from_scan, 320U);
+  EXPECT_EQ(jig.outputs.gates_from_scan, 352U);
   EXPECT_EQ(answer_to(jig, load_steps(8, true)).refusal(), proto::REFUSAL_OUT_OF_RANGE);
 }
 
 TEST(CommanderTest, StopsWithTheGatesOff) {
   JigFixture jig(Mode::kBench);
   jig.begin({});
+  jig.describe_load_bank();
   answer_to(jig, load_steps(1, true));
   jig.play(quiet, 2);
   EXPECT_EQ(jig.outputs.gates, 2U);

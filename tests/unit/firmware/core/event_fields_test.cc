@@ -50,7 +50,8 @@ steadyrail_proto_Event event_of(pb_size_t kind, Values& of) {
       break;
     }
     case steadyrail_proto_Event_edge_tag:
-      event.kind.edge = {steadyrail_proto_Line_LINE_GATE, of.flag(), of.wide(), of.narrow(), of.narrow(), of.narrow()};
+      event.kind.edge = {
+          steadyrail_proto_Line_LINE_GATE, of.flag(), of.wide(), of.narrow(), of.narrow(), of.narrow(), of.narrow()};
       break;
     case steadyrail_proto_Event_crossing_tag:
       event.kind.crossing = {of.narrow(), of.narrow(), of.flag(), of.wide(), of.code(), of.code()};

@@ -39,6 +39,17 @@ TEST(LoadLeadTest, EdgesAreToldAheadAndStampedWithTheirScan) {
   command.mutable_configure()->set_scans_per_window(32);
   command.mutable_configure()->set_line_bytes_per_s(200000);
   send(command);
+  proto::DescribeLoadBank& bank = *command.mutable_describe_load_bank();
+  proto::LoadBranch& branch = *bank.add_branches();
+  branch.set_gate(1);
+  branch.set_current_ma(6000);
+  branch.set_power_mw(72000);
+  branch.set_on_time_ms_max(1000);
+  bank.add_group_current_ma_max(6000);
+  bank.set_power_mw_max(72000);
+  bank.set_energy_j_max(100);
+  bank.set_repetition_hz_max(1);
+  send(command);
   command.mutable_load_steps();
   auto* step = command.mutable_load_steps()->add_steps();
   step->set_gate(1);
@@ -51,11 +62,11 @@ TEST(LoadLeadTest, EdgesAreToldAheadAndStampedWithTheirScan) {
   while (jig.pump()) {
   }
   EXPECT_EQ(outputs.gates, 0b10U);
-  // Told after the block that ends 2 ms on, for 160 scans later.
-  EXPECT_EQ(outputs.gates_from_scan, 64U + kLead);
+  // It begins with the first block not yet loaded when the command came, 32 scans beyond the lead, and is 2 ms later.
+  EXPECT_EQ(outputs.gates_from_scan, 32U + 64U + kLead);
   const auto edges = testing::events_of(testing::frames_in(line.bytes), proto::Event::kEdge);
   ASSERT_EQ(edges.size(), 1U);
-  EXPECT_EQ(edges[0].edge().scan(), 64U + kLead);
+  EXPECT_EQ(edges[0].edge().scan(), 32U + 64U + kLead);
 }
 
 }  // namespace

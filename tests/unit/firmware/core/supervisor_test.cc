@@ -27,6 +27,7 @@ void play_silently(JigFixture& jig, std::size_t blocks) {
 }
 
 void drive(JigFixture& jig) {
+  if (jig.health().safety_cause == SafetyCause::kNone && jig.health().gates == 0) jig.describe_load_bank();
   proto::HostToJig command;
   command.mutable_drive_ps_on()->set_on(true);
   jig.send(command);

@@ -101,6 +101,23 @@ TEST(SupplyLoadBankTest, StartsOnTheJigsOwnSwitchAndCarriesItsGates) {
   EXPECT_LT(idle.most("main-12v"), 0.5);
 }
 
+/// An edge in the middle of a block loads the supply from there on: half of the block's scans see the branch.
+TEST(SupplyLoadBankTest, TakesAGateEdgeWhereItLies) {
+  auto supply = Supply::create("healthy", 1, reference_jig(), {.load_bank = true});
+  ASSERT_TRUE(supply.has_value());
+  const std::size_t channel = reference_jig().find("current-graphics-1")->index;
+  wire::ScanCodes codes;
+  std::vector<wire::ScanEdge> edges;
+  for (int block = 0; block < 1000; ++block) supply->next_block(codes, edges, {.ps_on_driven = 1});
+  wire::JigOutputs outputs{.ps_on_driven = 1, .edge_count = 1};
+  outputs.edges[0] = {.offset = 16, .offset_256 = 0, .gates = 0b1000};
+  supply->next_block(codes, edges, outputs);
+  const int step = codes[31][channel] - codes[0][channel];
+  EXPECT_GT(step, 0);
+  EXPECT_LT(std::abs(codes[15][channel] - codes[0][channel]), step / 10);
+  EXPECT_GT(codes[26][channel] - codes[0][channel], step * 9 / 10) << "ten scans later it has settled";
+}
+
 TEST(SupplyLoadBankTest, IsSwitchedOffAgain) {
   auto supply = Supply::create("healthy", 1, reference_jig(), {.load_bank = true});
   ASSERT_TRUE(supply.has_value());

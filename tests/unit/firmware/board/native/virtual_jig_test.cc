@@ -277,18 +277,29 @@ TEST(VirtualJigTest, DrivesItsOutputsInBenchOneBlockAhead) {
   jig.open_port();
   jig.start();
   proto::HostToJig command;
+  *command.mutable_describe_load_bank() = testing::ample_load_bank();
+  jig.send(command);
   command.mutable_drive_ps_on()->set_on(true);
   jig.send(command);
   auto* step = command.mutable_load_steps()->add_steps();
   step->set_gate(3);
   step->set_on(true);
+  step->set_after_us(100);
   jig.send(command);
   jig.send_block(jig.commands);
   wire::JigOutputs outputs;
   ASSERT_TRUE(jig.outputs_within(kPatienceMs, outputs));
   EXPECT_EQ(outputs.from_scan, 32U);
-  EXPECT_EQ(outputs.gates, 8U);
+  EXPECT_EQ(outputs.gates, 0U);
   EXPECT_EQ(outputs.ps_on_driven, 1U);
+  ASSERT_EQ(outputs.edge_count, 1U);
+  EXPECT_EQ(outputs.edges[0].offset, 3U) << "100 us are 3.2 scans";
+  EXPECT_EQ(outputs.edges[0].offset_256, 51U);
+  EXPECT_EQ(outputs.edges[0].gates, 8U);
+  jig.send_block(jig.commands);
+  ASSERT_TRUE(jig.outputs_within(kPatienceMs, outputs));
+  EXPECT_EQ(outputs.gates, 8U);
+  EXPECT_EQ(outputs.edge_count, 0U);
 }
 
 TEST(VirtualJigTest, EndsCleanlyOnTerminateBeforeAndDuringARun) {

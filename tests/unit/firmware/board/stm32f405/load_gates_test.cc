@@ -3,6 +3,8 @@
 
 #include <gtest/gtest.h>
 
+#include <vector>
+
 namespace firmware::chip {
 namespace {
 
@@ -31,7 +33,18 @@ class GateTimersTest : public ::testing::Test {
     gates.begin();
   }
 
-  void at_scan(std::uint64_t scan) { tim1.CNT.value = tim8.CNT.value = static_cast<std::uint16_t>(scan); }
+  /// The counters as they stand `ticks` of 0.25 us into a scan.
+  void at_scan(std::uint64_t scan, std::uint32_t ticks = 0) {
+    tim1.CNT.value = tim8.CNT.value = static_cast<std::uint16_t>(scan * kGateTicksPerScan + ticks);
+  }
+  void load(std::uint64_t scan, std::uint32_t to, std::uint8_t offset_256 = 0) {
+    EXPECT_TRUE(gates.queue_edge({.scan = scan, .offset_256 = offset_256, .gates = to}));
+  }
+  /// The readout interrupt, 5 us into the scan.
+  void interrupt(std::uint64_t scan) {
+    at_scan(scan, 20);
+    gates.on_scan(static_cast<std::uint16_t>(scan));
+  }
 
   OutputMode mode(std::uint32_t gate) {
     const Timer& timer = gate < 4 ? tim1 : tim8;
@@ -62,63 +75,103 @@ TEST_F(GateTimersTest, BeginsWithEverythingOff) {
   EXPECT_EQ(tim1.BDTR.value & 1U << 14, 0U) << "outputs do not come back by themselves";
 }
 
-TEST_F(GateTimersTest, LoadsAnEdgeForItsScan) {
-  at_scan(70'000);
-  gates.set(0b1000'0001, 70'064);
+TEST_F(GateTimersTest, LoadsAnEdgeInTheInterruptBeforeIt) {
+  load(70'064, 0b1000'0001, 128);
   EXPECT_TRUE(outputs_enabled());
+  interrupt(70'062);
+  EXPECT_EQ(mode(0), kOffNow) << "1.5 scans after the next one begins: not yet";
+  interrupt(70'063);
+  EXPECT_EQ(mode(0), kOffNow) << "later than 0.4 scans into the next one";
+  interrupt(70'064);
   EXPECT_EQ(mode(0), kOnAtMatch);
   EXPECT_EQ(mode(7), kOnAtMatch);
-  EXPECT_EQ(tim1.CCR[0].value, 70'064U % 65'536);
-  EXPECT_EQ(tim8.CCR[3].value, 70'064U % 65'536);
+  EXPECT_EQ(tim1.CCR[0].value, (70'064U * 125 + 62) % 65'536);
+  EXPECT_EQ(tim8.CCR[3].value, (70'064U * 125 + 62) % 65'536);
   for (std::uint32_t gate = 1; gate < 7; ++gate) EXPECT_EQ(mode(gate), kOffNow) << gate;
-  at_scan(70'100);
-  gates.set(0b1000'0000, 70'132);
+  load(70'132, 0b1000'0000);
+  interrupt(70'131);
   EXPECT_EQ(mode(0), kOffAtMatch);
   EXPECT_EQ(mode(7), kOnAtMatch) << "stays as it is";
 }
 
-TEST_F(GateTimersTest, LoadsAnEdgeAcrossTheWrapOfTheCounter) {
-  at_scan(65'530);
-  gates.set(1, 65'560);
-  EXPECT_EQ(mode(0), kOnAtMatch);
-  EXPECT_EQ(tim1.CCR[0].value, 24U);
-}
-
-TEST_F(GateTimersTest, SwitchesAtOnceWhereTheScanHasBegun) {
-  at_scan(1000);
-  for (const std::uint64_t scan : {0ULL, 999ULL, 1000ULL, 1001ULL}) {
-    gates.set(0, 0);
-    gates.set(0b10, scan);
-    EXPECT_EQ(mode(1), kOnNow) << scan;
+/// The compare unit as RM0090 describes it, tick by tick: what the gate's pin does under a programme of 10 kHz.
+TEST_F(GateTimersTest, DrivesTenKilohertzToTheTickWhereTheEdgesWereLoaded) {
+  constexpr std::uint64_t kFirstScan = 65'500;  // the counter and the scan's low bits wrap on the way
+  std::vector<std::uint64_t> wanted;
+  std::vector<std::uint64_t> seen;
+  bool level = false;
+  std::uint64_t next_256 = (kFirstScan + 40) * 256;
+  bool on = false;
+  const auto load_ahead = [&](std::uint64_t scan) {
+    while (next_256 < (scan + 32) * 256) {
+      on = !on;
+      load(next_256 / 256, on ? 0b100 : 0, static_cast<std::uint8_t>(next_256 % 256));
+      wanted.push_back(next_256 / 256 * 125 + next_256 % 256 * 125 / 256);
+      next_256 += on ? 328 : 491;  // 40 us on, the shortest there is, and 60 us off: 819 of 256 a scan are 100 us
+    }
+  };
+  for (std::uint64_t scan = kFirstScan; scan < kFirstScan + 400; ++scan) {
+    if ((scan - kFirstScan) % 32 == 0) load_ahead(scan + 32);
+    for (std::uint32_t tick = 0; tick < kGateTicksPerScan; ++tick) {
+      const std::uint64_t now = scan * kGateTicksPerScan + tick;
+      at_scan(scan, tick);
+      if (tick == 24) gates.on_scan(static_cast<std::uint16_t>(scan));  // 6 us: the interrupt's other work done
+      const bool match = tim1.CCR[2].value == now % 65'536;
+      const OutputMode now_mode = mode(2);
+      const bool to = now_mode == kOnNow || (now_mode == kOnAtMatch && match) ||
+                      (level && now_mode != kOffNow && !(now_mode == kOffAtMatch && match));
+      if (to != level) seen.push_back(now);
+      level = to;
+    }
   }
+  ASSERT_GT(seen.size(), 200U);
+  wanted.resize(seen.size());
+  EXPECT_EQ(seen, wanted);
 }
 
-TEST_F(GateTimersTest, SwitchesAllOffAtOnceWhateverWasLoaded) {
-  at_scan(1000);
-  gates.set(0xFF, 1064);
-  gates.set(0, 5000);
+TEST_F(GateTimersTest, SwitchesAtOnceWhereTheTimeHasPassed) {
+  load(1000, 0b10);
+  load(1000, 0, 200);
+  at_scan(1001, 20);
+  gates.on_scan(1001);
+  EXPECT_EQ(mode(1), kOffNow) << "both are late: the last one counts";
+  load(1003, 0b10, 25);  // 12 ticks into the scan
+  at_scan(1003, 30);
+  gates.on_scan(1003);
+  EXPECT_EQ(mode(1), kOnNow);
+}
+
+TEST_F(GateTimersTest, SwitchesAllOffAtOnceAndForgetsWhatWasLoaded) {
+  load(1064, 0xFF);
+  interrupt(1063);
+  load(1070, 0x0F);
+  gates.switch_off();
+  for (std::uint32_t gate = 0; gate < 8; ++gate) EXPECT_EQ(mode(gate), kOffNow) << gate;
+  interrupt(1070);
   for (std::uint32_t gate = 0; gate < 8; ++gate) EXPECT_EQ(mode(gate), kOffNow) << gate;
 }
 
-TEST_F(GateTimersTest, SwitchesOffInsteadOfLoadingTheFarFuture) {
-  at_scan(1000);
-  gates.set(1, 1000 + 32'500);
-  EXPECT_EQ(mode(0), kOffNow);
+TEST_F(GateTimersTest, TakesNoMoreEdgesThanItHolds) {
+  std::uint64_t taken = 0;
+  while (taken < 1000 && gates.queue_edge({.scan = 100 + taken, .gates = taken % 2 == 0 ? 1U : 0U})) ++taken;
+  EXPECT_EQ(taken, 192U);
+  interrupt(99);
+  load(100 + taken, 1);
 }
 
 TEST_F(GateTimersTest, StaysOffAfterABreakUntilAskedAnewAndNeverWhileItLasts) {
-  at_scan(1000);
-  gates.set(1, 1000);
+  load(1001, 1);
+  interrupt(1000);
   break_now();
   EXPECT_TRUE(gates.broken());
   EXPECT_FALSE(outputs_enabled());
-  gates.set(3, 1000);
+  load(1003, 3);
   EXPECT_FALSE(outputs_enabled()) << "the break lasts";
-  gates.set(0, 0);
+  gates.switch_off();
   break_active = false;
   EXPECT_TRUE(gates.broken()) << "remembered";
   EXPECT_FALSE(outputs_enabled()) << "nobody asked";
-  gates.set(1, 1000);
+  load(1005, 1);
   EXPECT_TRUE(outputs_enabled());
   EXPECT_FALSE(gates.broken());
 }
@@ -135,12 +188,14 @@ TEST_F(GateTimersTest, PumpsTheGateSupplyOnlyWhileAGateIsWanted) {
     return count;
   };
   EXPECT_EQ(edges(), 0);
-  gates.set(1, 0);
+  load(1001, 1);
+  EXPECT_EQ(edges(), 10) << "before the edge: the supply needs its time";
+  interrupt(1000);
   EXPECT_EQ(edges(), 10);
   break_now();
   EXPECT_EQ(edges(), 0);
   break_active = false;
-  gates.set(0, 0);
+  gates.switch_off();
   EXPECT_EQ(edges(), 0);
 }
 

@@ -63,8 +63,8 @@ std::string read(const RecordStore& store, RecordKind kind) {
   return text;
 }
 
-Stored write(RecordStore& store, RecordKind kind, const std::string& text, bool stopped = true) {
-  return store.append(kind, std::as_bytes(std::span(text)), stopped);
+Stored write(RecordStore& store, RecordKind kind, const std::string& text, bool may_erase = true) {
+  return store.append(kind, std::as_bytes(std::span(text)), may_erase);
 }
 
 TEST(RecordStoreTest, KeepsTheLatestOfEachKindOverABoot) {
@@ -81,11 +81,20 @@ TEST(RecordStoreTest, KeepsTheLatestOfEachKindOverABoot) {
   EXPECT_EQ(read(after, RecordKind::kBoots), "");
 }
 
-TEST(RecordStoreTest, RefusesToWriteWhileTheJigIsNotStopped) {
+TEST(RecordStoreTest, ErasesNothingUnlessItMay) {
   SimulatedFlash flash;
   RecordStore store(flash);
-  EXPECT_EQ(write(store, RecordKind::kIdentity, "J-01", false), Stored::kRefused);
+  EXPECT_EQ(write(store, RecordKind::kIdentity, "J-01", false), Stored::kEraseNeeded) << "nothing is formatted yet";
   EXPECT_EQ(flash.programmed + flash.erased, 0U);
+  EXPECT_EQ(write(store, RecordKind::kIdentity, "J-01"), Stored::kDone);
+  const std::uint32_t erased = flash.erased;
+  int kept = 0;
+  while (write(store, RecordKind::kBoots, std::to_string(kept), false) == Stored::kDone && kept < 10000) ++kept;
+  EXPECT_GT(kept, 1000);
+  EXPECT_EQ(flash.erased, erased);
+  EXPECT_EQ(read(store, RecordKind::kIdentity), "J-01");
+  EXPECT_EQ(write(store, RecordKind::kBoots, "after", true), Stored::kDone);
+  EXPECT_EQ(flash.erased, erased + 1);
 }
 
 TEST(RecordStoreTest, RefusesWhatIsTooLong) {
@@ -166,7 +175,7 @@ TEST(RecordStoreTest, TellsAFailedWordAndWritesElsewhereNextTime) {
   RecordStore store(flash);
   write(store, RecordKind::kCalibration, "old");
   flash.failing = {0, 9};
-  EXPECT_EQ(write(store, RecordKind::kCalibration, "new and long enough to reach it"), Stored::kFlashFailed);
+  EXPECT_EQ(write(store, RecordKind::kCalibration, "new and long enough to reach it"), Stored::kFailed);
   EXPECT_EQ(read(store, RecordKind::kCalibration), "old");
   EXPECT_EQ(write(store, RecordKind::kCalibration, "newer"), Stored::kDone);
   RecordStore after(flash);
@@ -206,15 +215,49 @@ TEST(ChipStoreTest, CountsBootsAndReadsWhoItIs) {
   RecordStore records(flash);
   records.load();
   records.append(RecordKind::kIdentity, std::as_bytes(std::span(&identity, 1)), true);
-  records.append(RecordKind::kCalibration, std::as_bytes(std::span("bench B2", 8)), true);
   ChipStore store(records, "test", 3);
   store.begin();
+  const std::string content(kCalibrationBytesMax, 'c');
+  EXPECT_EQ(store.store_calibration("bench B2", std::as_bytes(std::span(content)), false), Stored::kDone);
+  const std::string longer(kCalibrationBytesMax + 1, 'c');
+  EXPECT_EQ(store.store_calibration("bench B3", std::as_bytes(std::span(longer)), true), Stored::kTooLong);
   EXPECT_EQ(store.boot_count(), 6U);
   EXPECT_EQ(store.identity().jig_id, "J-07");
   EXPECT_EQ(store.identity().calibration_id, "bench B2");
   EXPECT_EQ(store.identity().channel_names[23], "spare");
   EXPECT_EQ(store.identity().line_channels[4], 4);
   EXPECT_EQ(store.reset_cause(), 3U);
+
+  ChipStore next(records, "test", 3);
+  next.begin();
+  EXPECT_EQ(next.identity().calibration_id, "bench B2");
+  std::string kept(2000, ' ');
+  kept.resize(next.read_calibration(std::as_writable_bytes(std::span(kept))));
+  EXPECT_EQ(kept, content);
+  Identity renamed = next.identity();
+  renamed.jig_id = "J-08";
+  EXPECT_EQ(next.store_identity(renamed, false), Stored::kDone);
+  EXPECT_EQ(next.identity().jig_id, "J-08");
+  EXPECT_EQ(next.identity().calibration_id, "bench B2");
+}
+
+class NotedRest : public StandStill {
+ public:
+  void stand_still(bool begins) override { told += begins ? '(' : ')'; }
+  std::string told;
+};
+
+TEST(ChipStoreTest, TellsTheBoardBeforeItMayStandStill) {
+  SimulatedFlash flash;
+  RecordStore records(flash);
+  NotedRest rest;
+  ChipStore store(records, "test", 1, &rest);
+  store.begin();
+  const std::string content = "c";
+  store.store_calibration("a", std::as_bytes(std::span(content)), false);
+  EXPECT_EQ(rest.told, "");
+  store.store_calibration("a", std::as_bytes(std::span(content)), true);
+  EXPECT_EQ(rest.told, "()");
 }
 
 TEST(ChipStoreTest, RunsWithAFlashThatFails) {

@@ -1,0 +1,58 @@
+// SPDX-License-Identifier: Apache-2.0
+// Decimating capture: least and greatest code of every 8 scans, for as long as a supply takes to start. Nothing of it
+// is kept: every 256 scans become a frame that goes on the line at once, before captures, so that 1.2 s need no memory.
+#pragma once
+
+#include <cstdint>
+
+#include "firmware/core/capture_ring.h"
+#include "firmware/core/settings.h"
+#include "firmware/core/telemetry.h"
+
+namespace firmware {
+
+inline constexpr std::uint32_t kScansPerPoint = 8;
+inline constexpr std::uint32_t kPointsPerBlock = 32;
+inline constexpr std::uint32_t kRampBeforeScans = kScansPerPoint * kPointsPerBlock;  // 8 ms
+static_assert(kRampBeforeScans + wire::kScansPerBlock <= kRingScans);
+
+class RampRecorder {
+ public:
+  /// `scratch` is used during calls only.
+  RampRecorder(const CaptureRing& ring, Telemetry& telemetry, PackedBody& scratch, std::uint32_t ramps = 0)
+      : ring_(ring), telemetry_(telemetry), scratch_(scratch), ramps_(ramps) {}
+
+  void begin(const Settings& settings) {
+    channel_mask_ = settings.ramp_channel_mask;
+    length_scans_ = settings.ramp_scans;
+    end_scan_ = 0;
+    telemetry_.put_raw_first(channel_mask_ != 0);
+  }
+
+  /// A threshold was passed, at `scan` on its far side: a ramp begins 8 ms before (up to 7 scans
+  /// more), if none is being taken.
+  void trigger(std::uint64_t scan, std::uint8_t channel);
+  /// After the ring has taken a block.
+  void on_block();
+  /// A gap or the end: what there is of it in whole points is sent, and the ramp ends.
+  void close();
+
+ private:
+  bool taking() const { return end_scan_ != 0; }
+  std::uint32_t points_left() const { return static_cast<std::uint32_t>((end_scan_ - next_scan_) / kScansPerPoint); }
+  void send(std::uint32_t points);
+  std::uint32_t pack(std::uint32_t mask, std::uint32_t points);
+
+  const CaptureRing& ring_;
+  Telemetry& telemetry_;
+  PackedBody& scratch_;
+  std::uint32_t ramps_;  // since boot
+  std::uint32_t channel_mask_ = 0;
+  std::uint32_t length_scans_ = 0;
+  std::uint64_t trigger_scan_ = 0;
+  std::uint64_t next_scan_ = 0;  // of the next point
+  std::uint64_t end_scan_ = 0;   // 0: no ramp is being taken
+  std::uint8_t channel_ = 0;
+};
+
+}  // namespace firmware
