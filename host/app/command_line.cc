@@ -134,6 +134,7 @@ void declare_rehearse(CLI::App& program, RehearseOptions& options) {
       ->check(whole_number);
   add_duration(verb, "Simulated time (90s, 5m, 8h), 60s when left out", options.duration);
   const std::map<std::string, Pace> paces{{"free", Pace::kFree}, {"real", Pace::kReal}};
+  verb.add_flag("--from-standby", options.from_standby, "Begin in standby and let the PC switch the supply on");
   verb.add_option("--pace", options.pace, "free: as fast as it goes; real: by the clock on the wall")
       ->transform(CLI::CheckedTransformer(paces).description(""))
       ->type_name("free|real");

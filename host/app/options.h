@@ -62,6 +62,7 @@ struct RehearseOptions {
   std::string scenario = "healthy";
   std::uint64_t seed = 1;
   std::chrono::milliseconds duration{60'000};
+  bool from_standby = false;  // begin in standby and switch on, else everything runs from the first scan
   Pace pace = Pace::kFree;
   JudgeOptions judge;
   std::string jig = "reference";

@@ -124,7 +124,7 @@ class SupplyThread {
 
 int run(const RehearseOptions& options, const model::Jig& jig, const Judging& judging, Terminal& terminal,
         const Interrupt& interrupt, const std::string& program_folder) {
-  auto supply = simulate::Supply::create(options.scenario, options.seed, jig);
+  auto supply = simulate::Supply::create(options.scenario, options.seed, jig, {.from_standby = options.from_standby});
   if (!supply) return terminal.complain(supply.error());
   const std::string program = (std::filesystem::path(program_folder) / "steadyrail-virtual-jig").string();
   const auto virtual_jig =

@@ -42,6 +42,29 @@ class Rehearsals(Workspace):
         self.assertEqual(result["edition"], "atx-3.0")
         self.assertEqual([verdict for verdict in result["verdicts"] if verdict["decision"] == "fail"], [])
 
+    def test_a_start_is_timed_and_passes(self):
+        call = run("rehearse", "--scenario", "healthy", "--seed", "5", "--for", "3s", "--from-standby", "--json",
+                   self.path("start.json"))
+        self.assertIn(call.returncode, (0, 4))
+        times = {verdict["quantity"]: verdict for verdict in self.result("start.json")["verdicts"]}
+        for quantity in ["power-on-time", "rise-time", "pwr-ok-delay", "pwr-ok-rise-time", "rise-fall-back"]:
+            self.assertEqual(times[quantity]["decision"], "pass", quantity)
+            self.assertFalse(times[quantity]["noOccasion"])
+        # PWR_OK through the simulated 1 kohm and 0.1 uF to 5 V: ln(4.6/2.6) of 0.1 ms from 0.4 to 2.4 V, 30 us of scan.
+        self.assertAlmostEqual(times["pwr-ok-rise-time"]["value"], 57.05e-6, delta=30e-6)
+
+    def test_what_befell_the_supply_leads_the_answer(self):
+        for scenario, says in [("standby-loss", "+5VSB fell out of regulation and PWR_OK went low"),
+                               ("overcurrent-trip", "The supply went off by itself"),
+                               ("mains-brownout", "The mains was lost or dipped and PWR_OK went low")]:
+            name = scenario + ".json"
+            call = run("rehearse", "--scenario", scenario, "--seed", "1", "--for", "8s", "--json", self.path(name))
+            self.assertTrue(call.stdout.splitlines()[1].startswith(says), call.stdout[:300])
+            kinds = {event["kind"] for event in self.result(name)["events"]}
+            self.assertIn("shutdown", kinds)
+            failed = {verdict["channel"] for verdict in self.result(name)["verdicts"] if verdict["decision"] == "fail"}
+            self.assertEqual(failed, {"standby-5v"} if scenario == "standby-loss" else set())
+
     def test_one_seed_gives_one_recording_and_another_seed_another(self):
         again, other = self.path("again.steadyrail"), self.path("other.steadyrail")
         for seed, out in [("5", again), ("6", other)]:
