@@ -15,14 +15,6 @@ namespace proto = steadyrail::proto;
 
 constexpr std::chrono::seconds kProgressEvery{1};
 
-std::uint64_t excursions(const proto::SessionResult& result) {
-  std::uint64_t count = 0;
-  for (const proto::EventCount& kind : result.event_counts()) {
-    if (kind.kind() == proto::EVENT_KIND_EXCURSION) count += kind.listed() + kind.counted();
-  }
-  return count;
-}
-
 }  // namespace
 
 LiveSession::LiveSession(LiveSetup setup, Terminal& terminal, LiveListener* listener)
@@ -122,7 +114,7 @@ void LiveSession::tick() {
                                  report::time_span(static_cast<double>(decoder_.end_scan()) / rate),
                                  report::counted(coverage.frames(), "frame"),
                                  report::counted(coverage.scans_expected() - coverage.scans_seen(), "scan"),
-                                 report::counted(excursions(review_.result()), "excursion")));
+                                 report::counted(review_.excursions(), "excursion")));
 }
 
 int exit_status(link::LinkFault fault) {

@@ -42,6 +42,7 @@ struct Found {
   double beyond_scans = 0;        // scans known to lie beyond the limit; 0: not known
   double severity = 0;            // the book keeps the greatest
   std::optional<double> step_a, deviation, undershoot, settled_shift, minimum_s, recovery_s, retained;
+  std::optional<double> resistance_step_ohm, resistance_step_u_ohm;
   std::optional<bool> explained;
   struct Slew {
     double a_per_s;

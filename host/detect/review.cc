@@ -6,6 +6,10 @@
 
 #include <fmt/format.h>
 
+#include "host/detect/contact.h"
+#include "host/detect/cross_regulation.h"
+#include "host/detect/output_resistance.h"
+#include "host/detect/return_drop.h"
 #include "host/detect/review_state.h"
 #include "host/detect/timing_verdicts.h"
 #include "host/detect/verdicts.h"
@@ -59,6 +63,9 @@ Session::Session(model::Jig described, const ReviewOptions& options, const Recor
       sags(
           jig, book, history, [this](std::size_t channel) { return steps.steps().ohm(channel).value_or(kUsualOhm); },
           [this](const Found& found) { draw(found); }),
+      levels(jig),
+      contacts(jig, book, history, [this](const Found& found) { draw(found); }),
+      ripple(jig),
       captures([this](const Capture& capture) {
         excursions.capture(capture);
         steps.capture(capture);
@@ -88,6 +95,9 @@ void Session::windows(const decode::WindowBatch& batch) {
   steps.add(block);
   sags.add(block);
   timing.add(block);
+  levels.add(block);
+  contacts.add(block);
+  ripple.add(block);
 }
 
 void Session::count_clipped(const decode::WindowBatch& batch) {
@@ -109,11 +119,15 @@ void Session::hole() {
   excursions.gap();
   sags.gap();
   timing.gap();
+  levels.gap();
+  contacts.gap();
+  ripple.gap();
 }
 
 void Session::restarted() {
   hole();
   steps.restarted();
+  levels.restarted();
   captures.finish();
 }
 
@@ -163,10 +177,16 @@ void Review::event(const steadyrail::proto::Event& event) {
   if (!state_->session) return;
   if (event.has_excursion()) state_->session->excursions.chip(event.excursion());
   if (event.has_storm()) state_->session->excursions.storm(event.storm());
-  if (event.has_load_step()) state_->session->steps.step(event.load_step());
   if (event.has_edge()) state_->session->timing.edge(event.edge());
   if (event.has_crossing()) state_->session->timing.crossing(event.crossing());
-  if (event.has_settled()) state_->session->steps.settled(event.settled());
+  if (event.has_load_step()) {
+    state_->session->steps.step(event.load_step());
+    state_->session->levels.step(event.load_step());
+  }
+  if (event.has_settled()) {
+    state_->session->steps.settled(event.settled());
+    state_->session->levels.settled(event.settled());
+  }
 }
 
 void Review::status(const steadyrail::proto::Status&) {}
@@ -209,6 +229,12 @@ SessionResult Review::result(const steadyrail::proto::Coverage* decoded) const {
   write_timing_verdicts(session.jig, session.limit_set(), session.timing, result);
   write_events(session, result);
   session.steps.steps().write(result);
+  write_output_resistances(session.jig, session.levels, result);
+  write_cross_regulation(session.jig, session.levels, result);
+  write_contacts(session.jig, session.levels, session.unit ? &*session.unit : nullptr, result);
+  write_returns(session.jig, session.levels, result);
+  write_burdens(session.jig, session.levels, result);
+  session.ripple.write(session.limit_set(), result);
   result.mutable_coverage()->set_scans_clipped(session.scans_clipped);
   for (const auto& remark : session.maker.rating().remarks()) result.add_remarks(remark);
   for (const auto& remark : session.excursions.contradictions()) result.add_remarks(remark);
@@ -224,6 +250,15 @@ SessionResult Review::result(const steadyrail::proto::Coverage* decoded) const {
         fmt::format("{} window blocks out of order or without meaning were left out", session.batches_ignored));
   }
   return result;
+}
+
+std::uint64_t Review::excursions() const {
+  std::uint64_t count = 0;
+  if (!state_->session) return count;
+  for (const EventBook::Count& kind : state_->session->book.counts()) {
+    if (kind.kind == steadyrail::proto::EVENT_KIND_EXCURSION) count += kind.listed + kind.counted;
+  }
+  return count;
 }
 
 steadyrail::proto::Drawings Review::drawings() const {

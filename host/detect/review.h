@@ -44,6 +44,8 @@ class Review : public decode::Sink {
   /// window are known to it alone, and lower the coverage of the verdicts.
   steadyrail::proto::SessionResult result(const steadyrail::proto::Coverage* decoded = nullptr) const;
   steadyrail::proto::Drawings drawings() const;
+  /// Excursions so far, listed or only counted. Cheap: the result is worked out anew each time it is asked for.
+  std::uint64_t excursions() const;
 
  private:
   struct State;

@@ -8,12 +8,15 @@
 #include <vector>
 
 #include "host/detect/block_maker.h"
+#include "host/detect/contact_watch.h"
 #include "host/detect/excursion_desk.h"
 #include "host/detect/found.h"
 #include "host/detect/history.h"
 #include "host/detect/overview.h"
 #include "host/detect/review.h"
+#include "host/detect/ripple_bound.h"
 #include "host/detect/sag_desk.h"
+#include "host/detect/settled_levels.h"
 #include "host/detect/step_desk.h"
 #include "host/detect/tally.h"
 #include "host/detect/timing.h"
@@ -52,6 +55,9 @@ struct Session {
   ExcursionDesk excursions;
   StepDesk steps;
   SagDesk sags;
+  SettledLevels levels;
+  ContactWatch contacts;
+  RippleWatch ripple;
   CaptureStore captures;
   TimingDesk timing;
   std::optional<std::uint64_t> first_scan;

@@ -65,6 +65,8 @@ void set_optional(const Found& found, EventResult& event) {
   if (found.recovery_s) event.set_recovery_s(*found.recovery_s);
   if (found.explained) event.set_explained(*found.explained);
   if (found.retained) event.set_retained(*found.retained);
+  if (found.resistance_step_ohm) event.set_resistance_step_ohm(*found.resistance_step_ohm);
+  if (found.resistance_step_u_ohm) event.set_resistance_step_u_ohm(*found.resistance_step_u_ohm);
   if (found.slew) {
     event.set_slew_a_per_s(found.slew->a_per_s);
     event.set_slew_at_least(found.slew->at_least);

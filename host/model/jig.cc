@@ -31,6 +31,8 @@ void apply(const ChannelCalibration& calibration, JigChannel& channel) {
   channel.correlation = calibration.correlation();
   channel.u_other = calibration.u_other();
   channel.effective_dof = calibration.effective_dof();
+  if (calibration.has_burden_ohm()) channel.burden_ohm = calibration.burden_ohm();
+  channel.u_burden_ohm = calibration.u_burden_ohm();
 }
 
 JigChannel ready(const JigDescription& description, const Channel& from) {

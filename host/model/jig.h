@@ -37,7 +37,9 @@ struct JigChannel {
   double u_offset = 0;
   double correlation = 0;
   double u_other = 0;
-  double effective_dof = 0;  // 0: large
+  double effective_dof = 0;          // 0: large
+  std::optional<double> burden_ohm;  // current channel: the jig in series with its connector, as calibrated
+  double u_burden_ohm = 0;
 
   double value(double code) const { return per_code * code + at_code_0; }
   double code(double value_at_connector) const { return (value_at_connector - at_code_0) / per_code; }

@@ -257,6 +257,8 @@ class Check {
     const std::pair<std::string_view, double> widths[] = {{"u_gain", entry.u_gain()},
                                                           {"u_offset", entry.u_offset()},
                                                           {"u_other", entry.u_other()},
+                                                          {"burden_ohm", entry.burden_ohm()},
+                                                          {"u_burden_ohm", entry.u_burden_ohm()},
                                                           {"effective_dof", entry.effective_dof()}};
     for (const auto& [field, value] : widths) {
       if (std::isfinite(value) && value >= 0) continue;

@@ -19,7 +19,10 @@ using steadyrail::proto::LimitSet;
 using steadyrail::proto::Rail;
 using steadyrail::proto::RegulationLimit;
 using steadyrail::proto::RequiredCoverage;
+using steadyrail::proto::RippleLimit;
 
+// No published ripple comes near a volt: a larger figure is a slip of unit.
+constexpr std::int64_t kRippleMostUv = 1000000;
 // A limit further from its rail's nominal than this is a slip of unit or of rail; no published tolerance comes near.
 constexpr double kShareOfNominalMost = 0.3;
 
@@ -40,6 +43,7 @@ class Check {
     }
     coverage();
     for (int i = 0; i < limits_.excursion_size(); ++i) excursion(i, place_.nested("excursion", i));
+    for (int i = 0; i < limits_.ripple_size(); ++i) ripple(limits_.ripple(i), place_.nested("ripple", i));
     for (TextError& error : timing_contradictions(limits_, place_)) add(std::move(error));
     return std::move(errors_);
   }
@@ -67,7 +71,19 @@ class Check {
     }
   }
 
-  void origin(const RegulationLimit& row, const Place& at) {
+  void ripple(const RippleLimit& row, const Place& at) {
+    if (row.rail() == steadyrail::proto::RAIL_UNKNOWN) add(at.error("rail", "a limit names no rail"));
+    if (row.most_uv() <= 0 || row.most_uv() > kRippleMostUv) {
+      add(at.error("most_uv",
+                   fmt::format("most_uv {} is no ripple between 0 and {} uV", row.most_uv(), kRippleMostUv)));
+    }
+    origin(row, at);
+    if (ripple_seen_.insert(row.rail()).second) return;
+    add(at.error("rail", fmt::format("{} has two ripple limits", rail_label(row.rail()))));
+  }
+
+  template <typename Row>
+  void origin(const Row& row, const Place& at) {
     if (row.output().empty()) add(at.error("output", "a limit does not say how its document prints the output"));
     if (row.table().empty()) add(at.error("table", "a limit names no table"));
     if (row.source().empty()) add(at.error("source", "a limit names no source"));
@@ -129,6 +145,7 @@ class Check {
   const Place& place_;
   TextErrors errors_;
   std::set<std::pair<Rail, std::string>> seen_;
+  std::set<Rail> ripple_seen_;
 };
 
 }  // namespace

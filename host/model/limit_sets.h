@@ -27,7 +27,7 @@ std::expected<steadyrail::proto::LimitSet, TextErrors> limits_from_text(std::str
 
 /// What an edition may not say: no name, title or document; a limit without rail, table, source or status; least not
 /// below most; a value that is not of its rail (a slip of unit); two rows for one connector; required coverage outside
-/// its range; an excursion table that grows with duration. Empty when sound.
+/// its range; an excursion table that grows with duration; a ripple that is none. Empty when sound.
 TextErrors contradictions(const steadyrail::proto::LimitSet& limits, const Place& place);
 
 }  // namespace host::model

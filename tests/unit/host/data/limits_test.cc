@@ -3,7 +3,9 @@
 // figures below were taken down from the copies of the pages named, not from the shipped files.
 #include <gtest/gtest.h>
 
+#include <algorithm>
 #include <cmath>
+#include <utility>
 
 #include "host/model/limit_sets.h"
 #include "host/model/named_text.h"
@@ -192,6 +194,24 @@ TEST(ShippedTimingTest, AreThePublishedShapesAndLevels) {
   }
   EXPECT_EQ(old.pwr_ok().noise_most_uvpp(), 0);
   EXPECT_EQ(young.pwr_ok().noise_most_uvpp(), 400000);
+}
+
+// Ripple and noise, mV peak to peak: version 0.9 of the ATX guide, Table 8, and ATX12V 1.1, Table 11. That the editions
+// that ship print the same is from memory: none of these fails a unit by itself.
+TEST(ShippedRippleTest, AreThePublishedValuesAndSayTheyAreRemembered) {
+  const std::pair<Rail, std::int64_t> published[] = {
+      {RAIL_P12V, 120}, {RAIL_P5V, 50}, {RAIL_P3V3, 50}, {RAIL_M12V, 120}, {RAIL_P5VSB, 50}};
+  for (const std::string name : {"atx-3.0", "atx12v-2.0", "atx12v-2.0-peak"}) {
+    const LimitSet limits = edition(name);
+    ASSERT_EQ(limits.ripple_size(), 5) << name;
+    for (const RippleLimit& limit : limits.ripple()) {
+      const auto found = std::ranges::find(published, limit.rail(), &std::pair<Rail, std::int64_t>::first);
+      ASSERT_NE(found, std::end(published));
+      EXPECT_EQ(limit.most_uv(), 1000 * found->second) << name << " " << limit.output();
+      EXPECT_EQ(limit.status(), LIMIT_STATUS_FROM_MEMORY);
+    }
+  }
+  EXPECT_EQ(edition("pcie-5.0-card").ripple_size(), 0);
 }
 
 }  // namespace

@@ -88,6 +88,21 @@ TEST(LimitSetsTest, RefusesAnExcursionThatGrowsWithItsDuration) {
   EXPECT_THAT(complaints(with("percent_large: 180", "percent_large: 1.8")), HasSubstr("percent_large is not between"));
 }
 
+TEST(LimitSetsTest, RefusesRippleThatIsNoneOrTwice) {
+  const std::string row =
+      "ripple { rail: RAIL_P12V output: \"+12V\" most_uv: 120000 table: \"Table 2\" source: \"order 12\" "
+      "status: LIMIT_STATUS_READ }\n";
+  EXPECT_EQ(complaints(std::string(kSound) + row), "accepted");
+  EXPECT_THAT(complaints(std::string(kSound) + row + row), HasSubstr("+12V has two ripple limits"));
+  const auto changed = [&](std::string_view from, std::string_view to) {
+    std::string text = row;
+    return complaints(std::string(kSound) + text.replace(text.find(from), from.size(), to));
+  };
+  EXPECT_THAT(changed("120000", "120000000"), HasSubstr("is no ripple"));
+  EXPECT_THAT(changed("120000", "0"), HasSubstr("is no ripple"));
+  EXPECT_THAT(changed(" status: LIMIT_STATUS_READ", ""), HasSubstr("does not say whether it was read"));
+}
+
 TEST(LimitSetsTest, LoadsWhatShipsByName) {
   EXPECT_THAT(shipped_descriptions("limits"), ElementsAre("atx-3.0", "atx12v-2.0", "atx12v-2.0-peak", "pcie-5.0-card"));
   for (const std::string& name : shipped_descriptions("limits")) {

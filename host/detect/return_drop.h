@@ -1,0 +1,18 @@
+// SPDX-License-Identifier: Apache-2.0
+// What the returns drop, in volts, and what the jig itself costs a connector: figures that need no fit.
+#pragma once
+
+#include "host/detect/settled_levels.h"
+#include "result.pb.h"
+
+namespace host::detect {
+
+/// A row for every ground-offset channel: the median of the tenth of its settled points with the greatest load. The
+/// returns meet at the board and at the card, so it is their shared network's drop, no plug's own.
+void write_returns(const model::Jig& jig, const SettledLevels& levels, steadyrail::proto::SessionResult& result);
+
+/// A row for every current channel: its greatest settled current through what its calibration found the jig to put in
+/// series.
+void write_burdens(const model::Jig& jig, const SettledLevels& levels, steadyrail::proto::SessionResult& result);
+
+}  // namespace host::detect
