@@ -27,6 +27,11 @@ double beyond(const proto::Verdict& verdict) {
   return distance / std::abs(verdict.limit());
 }
 
+/// Ripple below the limit in the jig's own band: the jig can only fail it, so nothing is missing.
+bool excludes_nothing(const proto::Verdict& verdict) {
+  return verdict.quantity() == proto::QUANTITY_RIPPLE && verdict.decision() == proto::DECISION_NOT_TESTED;
+}
+
 bool of_voltage(const proto::Verdict& verdict) {
   return verdict.quantity() == proto::QUANTITY_STATIC || verdict.quantity() == proto::QUANTITY_DYNAMIC;
 }
@@ -39,6 +44,12 @@ std::string subject(const proto::Verdict& verdict) {
 }
 
 std::string finding(const proto::Verdict& verdict) {
+  if (verdict.quantity() == proto::QUANTITY_RIPPLE) {
+    return fmt::format("{} ripples by at least {} in the jig's band alone; the most allowed is {}.",
+                       place(verdict.rail(), verdict.channel()),
+                       with_uncertainty(verdict.value(), verdict.expanded_uncertainty(), verdict.unit()),
+                       figure(verdict.limit(), 3, verdict.unit()));
+  }
   const bool high = verdict.side() == "high";
   const bool settled = verdict.quantity() == proto::QUANTITY_STATIC;
   const char* did = !of_voltage(verdict) ? "was" : settled ? "settled at" : high ? "rose to" : "fell to";
@@ -110,6 +121,15 @@ void add_findings(const proto::SessionResult& result, const Tally& count, std::v
   if (count.all() > 0 && !result.edition().empty()) {
     found.push_back(fmt::format("{}: {} passed, {} failed, {} undecided, {} not tested.", counted(count.all(), "check"),
                                 count.pass, count.fail, count.undecided, count.not_tested));
+  }
+  for (const proto::ContactResistance& contact : result.contact_resistances()) {
+    if (!contact.flagged()) continue;
+    found.push_back(
+        fmt::format("Cable or contact of {}: {:.1f} mohm, {:.1f} mohm more than its wire and contacts should have; "
+                    "{:.1f} W of heat "
+                    "at {:.1f} A.",
+                    place(contact.rail(), contact.channel()), 1e3 * contact.value(), 1e3 * contact.excess(),
+                    contact.heat_w(), contact.heat_a()));
   }
   std::map<proto::EventKind, unsigned long long> kinds;
   for (const proto::EventCount& kind : result.event_counts()) kinds[kind.kind()] += kind.listed() + kind.counted();
@@ -192,13 +212,14 @@ bool is_counted(const proto::Verdict& verdict) {
 }
 
 bool has_value(const proto::Verdict& verdict) {
-  return verdict.decision() != proto::DECISION_NOT_TESTED && verdict.expanded_uncertainty() > 0;
+  const bool bound = verdict.quantity() == proto::QUANTITY_RIPPLE;  // a figure even where it decides nothing
+  return (bound || verdict.decision() != proto::DECISION_NOT_TESTED) && verdict.expanded_uncertainty() > 0;
 }
 
 Tally tally(const proto::SessionResult& result) {
   Tally count;
   for (const proto::Verdict& verdict : result.verdicts()) {
-    if (!is_counted(verdict)) continue;
+    if (!is_counted(verdict) || excludes_nothing(verdict)) continue;
     switch (verdict.decision()) {
       case proto::DECISION_PASS:
         ++count.pass;

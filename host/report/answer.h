@@ -18,7 +18,8 @@ struct Answer {
   std::vector<std::string> not_tested;  // what this result leaves open
 };
 
-/// How many verdicts came out which way; those without an occasion are left out.
+/// How many verdicts came out which way; those without an occasion, and ripple
+/// that this jig could not fail, are left out.
 struct Tally {
   int pass = 0;
   int fail = 0;

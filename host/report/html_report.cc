@@ -16,7 +16,7 @@ struct Section {
   std::string (*body)(const ReportInput&);
 };
 
-/// In the order of the report. Resistance and lock-ups join between steps, timing and the end once a result has them.
+/// In the order of the report. Lock-ups join before the end once a result has them.
 constexpr Section kSections[] = {
     {"answer", "Answer", answer_section},
     {"unit", "Question and unit", unit_section},
@@ -27,6 +27,8 @@ constexpr Section kSections[] = {
     {"verdicts", "Verdicts", verdicts_section},
     {"events", "Events", events_section},
     {"steps", "Steps", steps_section},
+    {"resistance", "Resistance", resistance_section},
+    {"ripple", "Ripple in the jig's band", ripple_section},
     {"timing", "Timing", timing_section},
     {"not-tested", "What was not tested", not_tested_section},
     {"cautions", "Cautions", cautions_section},

@@ -174,7 +174,9 @@ std::string verdicts_section(const ReportInput& input) {
   if (rows_html.empty()) return "";
   return rows_html +
          paragraph(
-             "static: settled means of 10 ms. dynamic: single samples, the farthest of the session. The value is the "
+             "static: settled means of 10 ms. dynamic: single samples, the farthest of the session. ripple: peak to "
+             "peak in "
+             "the jig's band, a bound from below that never passes. The value is the "
              "one nearest to breaking its limit, with its expanded uncertainty (k = 2). pass and fail clear the "
              "limit by all of that; undecided does not: conditional-pass lies inside the limit, conditional-fail "
              "beyond "

@@ -17,6 +17,8 @@ std::string coverage_section(const ReportInput& input);
 std::string verdicts_section(const ReportInput& input);
 std::string events_section(const ReportInput& input);
 std::string steps_section(const ReportInput& input);
+std::string resistance_section(const ReportInput& input);
+std::string ripple_section(const ReportInput& input);
 std::string timing_section(const ReportInput& input);
 std::string not_tested_section(const ReportInput& input);
 std::string cautions_section(const ReportInput& input);

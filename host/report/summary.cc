@@ -94,7 +94,8 @@ std::string event_table(const proto::SessionResult& result) {
                         : with_uncertainty(event->extreme_v(), event->expanded_uncertainty_v(), "V"),
                     load                            ? "-"
                     : event->storm_excursions() > 0 ? fmt::format("storm of {}", event->storm_excursions())
-                                                    : time_span(event->duration_s()),
+                    : event->duration_s() > 0       ? time_span(event->duration_s())
+                                                    : "-",
                     word(event->source()), word(event->decision())});
   }
   return text_table({"start", "kind", "channel", "extreme", "duration", "source", "decision"}, rows);

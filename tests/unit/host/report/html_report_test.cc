@@ -41,10 +41,16 @@ TEST(HtmlReportTest, HasItsSectionsInOrderAndLeavesEmptyOnesOut) {
   HandMadeSession session;
   EXPECT_THAT(section_ids(html_report(session.input())),
               ElementsAre("answer", "unit", "channels", "jig", "edition", "coverage", "verdicts", "events", "steps",
-                          "not-tested", "cautions", "versions"));
+                          "resistance", "ripple", "not-tested", "cautions", "versions"));
   session.result.clear_steps();
   session.result.clear_events();
   session.result.clear_event_counts();
+  session.result.clear_output_resistances();
+  session.result.clear_contact_resistances();
+  session.result.clear_cross_regulation();
+  session.result.clear_return_drops();
+  session.result.clear_jig_burdens();
+  session.result.clear_ripple_bounds();
   session.drawings.Clear();
   session.result.add_events()->set_kind(steadyrail::proto::EVENT_KIND_TIMING);
   EXPECT_THAT(section_ids(html_report(session.input())),

@@ -57,8 +57,11 @@ TEST(JsonTest, PrintsEveryNamedFieldOfVerdictsEventsAndCoverage) {
       "[need(x,\"kind channel startS startUncertaintyS durationS extremeV expandedUncertaintyV depthV areaVs source"
       " withinRating decision truncated\") for x in v[\"events\"]],"
       "need(v[\"coverage\"],\"scansExpected scansSeen framesDamaged bytesDiscarded gaps\"),"
+      "need(v,\"outputResistances crossRegulation contactResistances returnDrops jigBurdens rippleBounds\"),"
+      "need(v[\"outputResistances\"][0],\"value unit intervalLow intervalHigh points levels refusal source\"),"
+      "need(v[\"contactResistances\"][0],\"value unit intervalLow intervalHigh excess heatW points refusal source\"),"
       "[need(x,\"startS endS cause\") for x in v[\"coverage\"][\"gaps\"]])";
-  EXPECT_EQ(python(*json, names), "[] [[], [], [], []] [[], [], []] [] [[]]\n");
+  EXPECT_EQ(python(*json, names), "[] [[], [], [], []] [[], [], []] [] [] [] [] [[]]\n");
 }
 
 TEST(JsonTest, WritesWordsInLowerCaseWithHyphensAndWithoutTheTypesPrefix) {

@@ -39,6 +39,25 @@ event_counts { kind: EVENT_KIND_EXCURSION channel: "graphics-1-12v" listed: 1 co
 steps { channel: "graphics-1-12v" current_channel: "current-graphics-1" rising: true steps: 41 step_a_median: 20
   deviation_v_median: 1.03 undershoot_v_median: 0.138 settled_shift_v_median: 0.9 time_to_minimum_s_median: 0.00025
   recovery_s_median: 0.0009 deviation_v_worst: 1.04 }
+output_resistances { channel: "graphics-1-12v" rail: "+12V" current_channel: "current-graphics-1" value: 44.9e-3
+  unit: "ohm" interval_low: 44.6e-3 interval_high: 45.2e-3 points: 41 levels: 12 current_least_a: 5 current_most_a: 24
+  open_circuit_v: 12.07 attenuation: 0.9999 taken_out: "current-processor" source: FIGURE_SOURCE_CHIP }
+output_resistances { channel: "main-12v" rail: "+12V" unit: "ohm" points: 3
+  refusal: "not enough spread: 1 settled level over 0.2 A, 5 over 3 A required" }
+cross_regulation { condition_number: 1.4 points: 60 source: FIGURE_SOURCE_CHIP
+  entries { channel: "main-5v" rail: "+5V" load: "+12V" value: 0.005 unit: "V/A" interval_low: 0.0048
+    interval_high: 0.0052 } }
+contact_resistances { channel: "graphics-1-12v" reference: "main-12v" rail: "+12V" conductor: "supply"
+  current_channel: "current-graphics-1" value: 41.4e-3 unit: "ohm" interval_low: 41.1e-3 interval_high: 41.7e-3
+  expected: 6.6e-3 excess: 34.8e-3 excess_low: 29e-3 excess_high: 36e-3 flagged: true heat_w: 20.04 heat_a: 24
+  points: 41 levels: 12 source: FIGURE_SOURCE_CHIP }
+return_drops { channel: "ground-graphics" connector: "graphics-1" value: 0.0312 unit: "V" expanded_uncertainty: 0.0012
+  load_a: 24.5 least: 0.004 most: 0.033 points: 41 source: FIGURE_SOURCE_CHIP }
+jig_burdens { channel: "current-graphics-1" connector: "graphics-1" value: 0.0384 unit: "V" expanded_uncertainty: 0.0096
+  current_a: 24 }
+ripple_bounds { channel: "main-12v" rail: "+12V" value: 0.0104 unit: "V" expanded_uncertainty: 0.0105 median_pp: 0.0107
+  most_pp: 0.0121 noise_pp: 0.0025 window_s: 0.02 windows_read: 55 mains_residue: 0.0021 mains_hz: 50 mains_load_a: 18.2
+  mains_windows: 11 source: FIGURE_SOURCE_WINDOW note: "a tone of 100 kHz would show at 4.0 kHz, 51 times smaller" }
 )";
 
 constexpr const char* kJig = R"(
