@@ -6,6 +6,8 @@
 
 #include "host/detect/rule.h"
 
+#include "host/judge/uncertainty.h"
+
 namespace host::detect {
 namespace {
 
@@ -63,7 +65,7 @@ Instant CrossingBook::interpolated(const model::JigChannel& channel, double volt
   instant.scan = static_cast<double>(stamp.scan) + std::clamp((volts - before) / step, 0.0, 1.0);
   // The line between two readings is not the signal: one scan stays in it, besides what the reading is worth on its
   // slope.
-  instant.u_scans = std::hypot(kRectangular, channel.standard_uncertainty(volts, 1) / step);
+  instant.u_scans = std::hypot(kRectangular, judge::expanded_uncertainty(channel, volts, 1).standard / step);
   instant.scan -= channel.delay_s() * jig_.scan_rate_hz();
   instant.source = source;
   return instant;

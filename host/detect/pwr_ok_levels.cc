@@ -5,6 +5,7 @@
 #include <cmath>
 
 #include "host/detect/arm.h"
+#include "host/judge/uncertainty.h"
 
 namespace host::detect {
 namespace {
@@ -61,7 +62,7 @@ void PwrOkLevels::write(WorstFigures& figures) const {
   using steadyrail::proto::Quantity;
   const auto add = [&](Quantity quantity, const std::optional<Extreme>& extreme) {
     if (!extreme) return;
-    const double u = line_->standard_uncertainty(extreme->volts, 1);
+    const double u = judge::expanded_uncertainty(*line_, extreme->volts, 1).standard;
     figures.add(steadyrail::proto::RAIL_UNKNOWN, {quantity, line_->index, extreme->volts, u, 0, extreme->at});
   };
   add(Quantity::QUANTITY_PWR_OK_HIGH, lowest_high_);

@@ -8,6 +8,7 @@
 #include <fmt/format.h>
 
 #include "host/detect/start_up.h"
+#include "host/judge/uncertainty.h"
 
 namespace host::detect {
 namespace {
@@ -64,8 +65,9 @@ Sequence read_sequence(const model::Jig& jig, std::span<const RailWatch> rails,
       const double above = mean(*small, window) - mean(*great, window);
       if (sequence.above && above <= sequence.above->value) continue;
       sequence.above = Timed{steadyrail::proto::QUANTITY_RAIL_ORDER, small->channel, above, 0, 0, window.start};
-      sequence.above->u = std::hypot(jig.at(small->channel)->standard_uncertainty(small->nominal_v, window.scans),
-                                     jig.at(great->channel)->standard_uncertainty(small->nominal_v, window.scans));
+      sequence.above->u =
+          std::hypot(judge::expanded_uncertainty(*jig.at(small->channel), small->nominal_v, window.scans).standard,
+                     judge::expanded_uncertainty(*jig.at(great->channel), small->nominal_v, window.scans).standard);
     }
   }
   return sequence;

@@ -9,6 +9,7 @@
 #include "host/detect/arm.h"
 #include "host/detect/sequence.h"
 #include "host/judge/limit.h"
+#include "host/judge/uncertainty.h"
 
 namespace host::detect {
 namespace {
@@ -182,7 +183,8 @@ void StartUpReader::shape(const Ramp& ramp, const Windows& windows, StartUp& sta
     const double span_ms = ms(static_cast<double>(inside[j].start - window.start) / rate);
     if (slope.at != 0 && rise / span_ms >= slope.value) continue;
     slope.value = rise / span_ms;
-    slope.u = std::sqrt(2.0) * channel.standard_uncertainty(ramp.watch.nominal_v, window.scans) / span_ms;
+    slope.u =
+        std::sqrt(2.0) * judge::expanded_uncertainty(channel, ramp.watch.nominal_v, window.scans).standard / span_ms;
     slope.at = window.start;
   }
   if (slope.at != 0) start.figures.push_back(slope);
@@ -203,7 +205,7 @@ void StartUpReader::overshoot(const Ramp& ramp, const Windows& windows, StartUp&
     }
     arrived = arrived || least >= kArrivedShare * ramp.watch.nominal_v;
   }
-  peak.u = channel.standard_uncertainty(peak.value, 1);
+  peak.u = judge::expanded_uncertainty(channel, peak.value, 1).standard;
   start.figures.push_back(peak);
 }
 

@@ -2,6 +2,7 @@
 // Expanded uncertainty of readings (GUM, JCGM 100:2008) and the reach of noise in many samples.
 #pragma once
 
+#include <array>
 #include <span>
 
 #include "host/model/jig.h"
@@ -17,6 +18,13 @@ struct Component {
   double dof = 0;
 };
 
+/// Law of propagation with covariance: sum over i, k of c_i c_k u(i, k), square root (JCGM 100, equation 13).
+/// `covariance` row by row, as many rows and columns as `sensitivity` has entries.
+double propagated(std::span<const double> sensitivity, std::span<const double> covariance);
+
+/// Square root of the sum of squares.
+double combined(std::span<const Component> components);
+
 /// Welch-Satterthwaite, not truncated (GUM G.4.1); 0: large.
 double effective_dof(std::span<const Component> components);
 
@@ -30,8 +38,21 @@ struct Expanded {
   double expanded = 0;  // k * standard
 };
 
-/// U of a mean of `samples` samples at `value`: the calibration's part with its degrees of freedom, noise averaged
-/// down.
+/// What the uncertainty of one reading is made of, V or A.
+struct Budget {
+  Component calibration;  // gain and offset of the fit, with their covariance
+  Component converter;    // linearity and quantisation
+  Component temperature;
+  Component age;
+  Component other;  // reference meter, leakage, pick-up
+  Component noise;
+  std::array<Component, 6> parts() const { return {calibration, converter, temperature, age, other, noise}; }
+};
+
+/// Of a mean of `samples` samples at `value`; noise averages down, nothing else does.
+Budget budget(const model::JigChannel& channel, double value, double samples);
+
+/// U of such a mean.
 Expanded expanded_uncertainty(const model::JigChannel& channel, double value, double samples);
 
 /// U of the difference between two means of the same channel near `value`, of `samples_a` and `samples_b` samples:

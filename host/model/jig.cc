@@ -33,6 +33,9 @@ void apply(const ChannelCalibration& calibration, JigChannel& channel) {
   channel.effective_dof = calibration.effective_dof();
   if (calibration.has_burden_ohm()) channel.burden_ohm = calibration.burden_ohm();
   channel.u_burden_ohm = calibration.u_burden_ohm();
+  channel.u_converter = calibration.u_converter();
+  channel.u_temperature = calibration.u_temperature();
+  channel.u_age = calibration.u_age();
 }
 
 JigChannel ready(const JigDescription& description, const Channel& from) {
@@ -56,14 +59,6 @@ JigChannel ready(const JigDescription& description, const Channel& from) {
 }
 
 }  // namespace
-
-double JigChannel::standard_uncertainty(double value_at_connector, double samples) const {
-  const double nominal = (value_at_connector - offset) / gain;
-  // The fit's slope and intercept are correlated; leaving the covariance out would overstate the middle of the range.
-  const double fit =
-      nominal * nominal * u_gain * u_gain + u_offset * u_offset + 2 * nominal * correlation * u_gain * u_offset;
-  return std::sqrt(std::max(fit, 0.0) + u_other * u_other + noise_rms * noise_rms / samples);
-}
 
 double JigChannel::delay_s() const {
   double seconds = 0;

@@ -37,16 +37,19 @@ struct JigChannel {
   double u_offset = 0;
   double correlation = 0;
   double u_other = 0;
-  double effective_dof = 0;          // 0: large
+  double effective_dof = 0;          // of the fit; 0: large
   std::optional<double> burden_ohm;  // current channel: the jig in series with its connector, as calibrated
   double u_burden_ohm = 0;
+  double u_converter = 0;  // parts of u_other
+  double u_temperature = 0;
+  double u_age = 0;
 
   double value(double code) const { return per_code * code + at_code_0; }
   double code(double value_at_connector) const { return (value_at_connector - at_code_0) / per_code; }
   /// How much later than at the connector a slow change shows: the sum of the chain's time constants.
   double delay_s() const;
-  /// Combined standard uncertainty of a mean of `samples` samples at `value_at_connector` (noise averaged down).
-  double standard_uncertainty(double value_at_connector, double samples) const;
+  /// What the connector would read by the nominal scale: the variable of the calibration's fit.
+  double nominal(double value_at_connector) const { return (value_at_connector - offset) / gain; }
 };
 
 class Jig {

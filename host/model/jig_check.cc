@@ -259,6 +259,9 @@ class Check {
                                                           {"u_other", entry.u_other()},
                                                           {"burden_ohm", entry.burden_ohm()},
                                                           {"u_burden_ohm", entry.u_burden_ohm()},
+                                                          {"u_converter", entry.u_converter()},
+                                                          {"u_temperature", entry.u_temperature()},
+                                                          {"u_age", entry.u_age()},
                                                           {"effective_dof", entry.effective_dof()}};
     for (const auto& [field, value] : widths) {
       if (std::isfinite(value) && value >= 0) continue;
@@ -266,6 +269,9 @@ class Check {
     }
     if (!(entry.u_gain() + entry.u_offset() + entry.u_other() > 0)) {
       add(at.error(fmt::format("channel {} claims a calibration without uncertainty", entry.channel())));
+    }
+    if (std::hypot(entry.u_converter(), entry.u_temperature(), entry.u_age()) > entry.u_other()) {
+      add(at.error("u_other", fmt::format("u_other of channel {} is less than the parts it holds", entry.channel())));
     }
     if (!(std::abs(entry.correlation()) <= 1)) {
       add(at.error("correlation", fmt::format("correlation of channel {} is beyond -1 to 1", entry.channel())));

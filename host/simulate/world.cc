@@ -85,6 +85,7 @@ void World::next_block(wire::ScanCodes& codes, std::vector<wire::ScanEdge>& edge
     const double standby_sine = sequence_.standby_off() ? 0 : sine_of_turns(standby_turns_);
     front_end_.sample(main_sine, standby_sine, codes[scan_in_block_]);
     advance(outputs);  // up to the next sampling instant
+    if (watcher_) watcher_(scan_, signals_);
     ++scan_;
   }
 }

@@ -4,7 +4,9 @@
 
 #include <array>
 #include <cstdint>
+#include <functional>
 #include <optional>
+#include <utility>
 #include <vector>
 
 #include "host/simulate/front_end.h"
@@ -26,6 +28,8 @@ class World {
   std::uint64_t scan() const { return scan_; }
 
   // For tests: what no jig channel shows.
+  /// Told of each scan's signals, at the ends of its sub-steps, before the chain filters them.
+  void watch(std::function<void(std::uint64_t scan, const Signals& signals)> watcher) { watcher_ = std::move(watcher); }
   SupplyState supply_state() const { return sequence_.state(); }
   Trip trip() const { return sequence_.trip(); }
   PcState pc_state() const { return pc_.state(); }
@@ -67,6 +71,7 @@ class World {
   std::uint64_t scan_ = 0;
   std::size_t scan_in_block_ = 0;
   std::vector<wire::ScanEdge>* edges_ = nullptr;  // of the block under way
+  std::function<void(std::uint64_t, const Signals&)> watcher_;
 };
 
 }  // namespace host::simulate

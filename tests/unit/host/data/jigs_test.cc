@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "host/data/shipped.h"
+#include "host/judge/uncertainty.h"
 #include "host/model/jig.h"
 
 namespace {
@@ -136,14 +137,25 @@ TEST(ReferenceJigTest, UncertaintyIsTheBudgetWorkedOutAgain) {
   EXPECT_NEAR(small.find("main-3v3")->u_other, u_other_v(3.3, 4.99 / 7.99, kPlain), 5e-6);
 }
 
+// The parts told apart in the description are those of the same budget: linearity and quantisation, drift over 10 K,
+// ageing over a year.
+TEST(ReferenceJigTest, PartsOfTheBudgetAreTheirLinesOfTheTable) {
+  const Jig jig = reference_jig();
+  const auto& volts = *jig.find("main-12v");
+  EXPECT_NEAR(volts.u_converter, std::hypot(0.707e-3, 0.088e-3), 2e-6);
+  EXPECT_NEAR(volts.u_temperature, std::hypot(1.950e-3, 0.693e-3, 0.283e-3), 2e-6);
+  EXPECT_NEAR(volts.u_age, 0.693e-3, 1e-6);
+  EXPECT_NEAR(jig.find("main-5v")->u_temperature, std::hypot(0.512e-3, 0.289e-3, 0.116e-3), 2e-6);
+}
+
 // An independent budget in Python gave 10.45 mV (precise) and 26.05 mV (plain) before the meter's own calibration, its
 // thermal voltages and the common-mode term were added; those add 0.02 and 0.12 mV.
 TEST(ReferenceJigTest, ExpandedUncertaintyOfTwelveVoltsOverTenMilliseconds) {
   const Jig jig = reference_jig();
-  EXPECT_NEAR(2 * jig.find("main-12v")->standard_uncertainty(12, 320), 10.48e-3, 0.02e-3);
-  EXPECT_NEAR(2 * jig.find("main-12v")->standard_uncertainty(12, 1), 10.51e-3, 0.02e-3);
+  EXPECT_NEAR(host::judge::expanded_uncertainty(*jig.find("main-12v"), 12, 320).expanded, 10.48e-3, 0.02e-3);
+  EXPECT_NEAR(host::judge::expanded_uncertainty(*jig.find("main-12v"), 12, 1).expanded, 10.51e-3, 0.02e-3);
   const Jig small = shipped_jig("jigs/small.textproto");
-  EXPECT_NEAR(2 * small.find("main-12v")->standard_uncertainty(12, 320), 26.17e-3, 0.05e-3);
+  EXPECT_NEAR(host::judge::expanded_uncertainty(*small.find("main-12v"), 12, 320).expanded, 26.17e-3, 0.05e-3);
 }
 
 TEST(ReferenceJigTest, EveryChannelButTheAuxiliaryIsCalibrated) {

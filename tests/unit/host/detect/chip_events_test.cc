@@ -2,6 +2,7 @@
 // The chip's excursions beside the windows of the same session; figures follow by hand from the levels drawn.
 #include <array>
 #include <cmath>
+#include <vector>
 
 #include <gtest/gtest.h>
 
@@ -148,6 +149,26 @@ TEST(ChipEventsTest, StormIsListedOnceAndCounted) {
   // 10,000 scans of 40 excursions give no width: what the deepest hides is unbounded.
   EXPECT_FALSE(listed.has_bias_bound_v());
   EXPECT_EQ(count_of(result, EVENT_KIND_EXCURSION, "main-12v").counted(), 39U);
+}
+
+// What is short and within the noise of the limit is not listed; how long each was is kept, on both sides.
+TEST(ChipEventsTest, ShortOnesAreCountedByTheirScans) {
+  const LimitSet limits = test_limits();
+  Levels levels(64000);
+  levels.set(kMain, 10000, 10001, 11.397);
+  levels.set(kMain, 20000, 20002, 11.397);
+  levels.set(kMain, 30000, 30002, 12.603);
+  levels.set(kMain, 40000, 40003, 12.603);
+  Review review({.limits = limits, .unit = {}, .events_listed_max = 500});
+  review.header(test_header("test-edition"));
+  levels.windows(review, 0, levels.scans(), 0, 32, kArmedSet, &limits);
+  review.finish();
+  const SessionResult result = review.result();
+  EXPECT_TRUE(events_of(result, EVENT_KIND_EXCURSION).empty());
+  const EventCount count = count_of(result, EVENT_KIND_EXCURSION, "main-12v");
+  EXPECT_EQ(count.counted(), 4U);
+  EXPECT_EQ(std::vector<std::uint64_t>(count.short_by_scans().begin(), count.short_by_scans().end()),
+            (std::vector<std::uint64_t>{0, 1, 2, 1, 0}));
 }
 
 TEST(ChipEventsTest, NonsenseIsLeftOut) {

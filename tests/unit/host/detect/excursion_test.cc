@@ -1,6 +1,10 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "host/detect/excursion.h"
 
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
 #include <gtest/gtest.h>
 
 #include "tests/unit/host/detect/rail_step_fixture.h"
@@ -107,6 +111,57 @@ TEST(ExcursionTrackerTest, DeepOnesAreKeptHoweverShort) {
   const auto found = track_excursions(levels, rule);
   ASSERT_EQ(found.size(), 1U);
   EXPECT_EQ(found[0].start, 100U);
+}
+
+/// What the jig reads of a rectangular dip of `depth` V below 12 V and `width_s`, sampled `phase` of a scan after its
+/// start: two equal poles in closed form, s(t) = 1 - e^(-t/tau) (1 + t/tau), at 14.2 kHz and 32 kS/s.
+std::vector<int> read_dip(double depth, double width_s, double phase) {
+  const double tau = 1 / (2 * std::numbers::pi * 14200);
+  const auto response = [&](double t) { return t < 0 ? 0.0 : 1 - std::exp(-t / tau) * (1 + t / tau); };
+  std::vector<int> levels = flat(200);
+  for (std::size_t i = 100; i < 200; ++i) {
+    const double t = (static_cast<double>(i - 100) + phase) / 32000;
+    levels[i] = static_cast<int>(std::lround((12 - depth * (response(t) - response(t - width_s))) * 1e6));
+  }
+  return levels;
+}
+
+// Short dips against 11.40 V with U + 6 sigma of noise = 10.4 + 3.6 mV = 14 mV.
+TEST(ExcursionTrackerTest, ShortDeepDipsAreListedAtEveryPhase) {
+  ExcursionRule rule = kLow;
+  rule.keep = 11386000;
+  double least = 12;
+  double most = 0;
+  for (double phase = 0; phase < 1; phase += 0.01) {
+    const auto deep = track_excursions(read_dip(2.0, 31e-6, phase), rule);
+    ASSERT_EQ(deep.size(), 1U) << phase;
+    EXPECT_LE(deep[0].beyond, 2U) << phase;
+    least = std::min(least, deep[0].extreme * 1e-6);
+    most = std::max(most, deep[0].extreme * 1e-6);
+    // 0.65 V for 100 us, true bottom 11.35 V.
+    const auto wide = track_excursions(read_dip(0.65, 100e-6, phase), rule);
+    ASSERT_EQ(wide.size(), 1U) << phase;
+    EXPECT_NEAR(wide[0].extreme * 1e-6, 11.3545, 0.005) << phase;
+  }
+  // 2.0 V for 31 us reads 10.44 to 11.05 V, by the phase (an independent figure, two digits).
+  EXPECT_NEAR(least, 10.44, 0.03);
+  EXPECT_NEAR(most, 11.06, 0.03);
+}
+
+// 0.6 V for 31 us, true bottom at the limit, is not listed at any phase; chatter within the noise is counted alone.
+TEST(ExcursionTrackerTest, ShortShallowOnesAreOnlyCounted) {
+  ExcursionRule rule = kLow;
+  rule.keep = 11386000;
+  for (double phase = 0; phase < 1; phase += 0.02) {
+    EXPECT_TRUE(track_excursions(read_dip(0.6, 31e-6, phase), rule).empty()) << phase;
+  }
+  ExcursionTracker tracker(rule);
+  std::vector<int> chatter = flat(1000);
+  for (std::size_t i = 100; i < 1000; i += 100) chatter[i] = 11399000 - static_cast<int>(i);
+  tracker.feed(0, chatter);
+  tracker.cut();
+  EXPECT_TRUE(tracker.take().empty());
+  EXPECT_EQ(tracker.dropped(), 9U);
 }
 
 TEST(ExcursionTrackerTest, HoleClosesAndIsNeverBridged) {

@@ -99,6 +99,13 @@ TEST(StepsTest, CaptureTellsTimesAndTakesThePlaceOfWindows) {
   // The edge lies between scans 9999 and 10000; the count runs from the last scan before it.
   EXPECT_NEAR(droops[0].time_to_minimum_s(), 1 / 32000.0, 1e-9);
   EXPECT_NEAR(droops[0].recovery_s(), 21 / 32000.0, 1e-9);
+  EXPECT_NEAR(droops[0].time_uncertainty_s(), 0.5 / 32000, 1e-12);
+  // 2 codes of noise, one of quantisation, 5 mV at 12 V as a scale error on 0.35 V: 0.6 sqrt(33/32), 0.087, 0.150 mV.
+  EXPECT_NEAR(droops[0].deviation_uncertainty_v(), 2 * std::hypot(0.609e-3, 0.087e-3, 0.150e-3), 0.02e-3);
+  // The edge lies between two scans: 80 % of 20 A in 0.8 of a scan, or faster.
+  EXPECT_TRUE(droops[0].slew_at_least());
+  EXPECT_NEAR(droops[0].slew_a_per_s(), 20 * 32000, 10);
+  EXPECT_NEAR(events_of(result, EVENT_KIND_LOAD_STEP)[0].slew_a_per_s(), 20 * 32000, 10);
   const Drawings drawings = review.drawings();
   bool drawn = false;
   for (const auto& waveform : drawings.waveforms()) {
@@ -143,6 +150,24 @@ TEST(StepsTest, CaptureOfARailStepFromNgspiceGivesTheSameFiguresThroughTheReview
   EXPECT_NEAR(droops[0].recovery_s() * 32000, 26, 1.01);
   EXPECT_EQ(droops[1].side(), "high");
   EXPECT_LT(droops[1].step_a(), 0);
+}
+
+// 40 mV of undershoot stay inside the band of 60 mV: nothing to recover from, which is not a recovery in no time.
+TEST(StepsTest, AStepInsideTheBandHasNoRecovery) {
+  Levels levels(64000);
+  levels.set(kGraphicsA, 10000, 13000, 25);
+  levels.set(kGraphics, 10000, 10020, 11.96);
+  Review review(options());
+  review.header(test_header());
+  levels.windows(review, 0, 32000);
+  levels.capture(review, 9680, 10640, 10000, CAPTURE_CAUSE_LOAD_STEP);
+  review.finish();
+  const SessionResult result = review.result();
+  ASSERT_EQ(result.steps_size(), 1);
+  EXPECT_FALSE(result.steps(0).has_recovery_s_median());
+  EXPECT_EQ(result.steps(0).stayed_in_band(), 1U);
+  EXPECT_EQ(result.steps(0).recoveries(), 0U);
+  EXPECT_NEAR(result.steps(0).deviation_v_median(), 0.04, 1e-3);
 }
 
 TEST(StepsTest, StepsWithoutRoomAreCountedButNotMeasured) {
@@ -214,6 +239,8 @@ TEST(SagTest, DropWithoutLoadIsAnUnexplainedSag) {
   EXPECT_NEAR(sags[0].duration_s(), 20e-3, sags[0].duration_uncertainty_s() + 1e-9);
   EXPECT_EQ(count_of(result, EVENT_KIND_SAG, "graphics-1").unexplained(), 1U);
   EXPECT_EQ(sags[0].decision(), DECISION_NOT_TESTED);
+  EXPECT_TRUE(sags[0].load_corrected());
+  EXPECT_NE(sags[0].note().find("depth and retained without the drop the load explains"), std::string::npos);
 }
 
 // A step of 40 A for half a millisecond: 0.40 V by resistance, taken away; 0.30 V of undershoot beyond it, within
@@ -242,6 +269,8 @@ TEST(SagTest, WithoutACurrentChannelNothingIsExplained) {
   const auto sags = events_of(review.result(), EVENT_KIND_SAG);
   ASSERT_EQ(sags.size(), 1U);
   EXPECT_FALSE(sags[0].has_explained());
+  EXPECT_FALSE(sags[0].load_corrected());
+  EXPECT_NE(sags[0].note().find("as read"), std::string::npos);
   EXPECT_NEAR(sags[0].retained(), 0.97, 1e-3);
 }
 

@@ -66,16 +66,6 @@ TEST(JigTest, AppliesTheCalibrationToTheNominalScale) {
   EXPECT_NEAR(volts.code(12.135152), 6400, 1e-6);
 }
 
-// By hand at nominal 11 V: fit^2 = 121 * 4e-10 + 9e-8 - 2 * 11 * 0.8 * 2e-5 * 3e-4 = 3.28e-8 V^2.
-TEST(JigTest, UncertaintyKeepsTheCovarianceOfTheFit) {
-  const auto jig = Jig::from_text(kSound, "j.textproto");
-  ASSERT_TRUE(jig.has_value());
-  const JigChannel& volts = jig->channels()[0];
-  const double noise = 1.3 * 3.0625e-4 * 1.01;
-  const double expected = std::sqrt(3.28e-8 + 25e-6 + noise * noise / 320);
-  EXPECT_NEAR(volts.standard_uncertainty(1.01 * 11 + 0.02, 320), expected, 1e-12);
-}
-
 TEST(JigTest, NamesTwoChannelsOnOneInput) {
   EXPECT_EQ(complaint(with("input: \"m.2\"", "input: \"m.1\"")),
             "j.textproto:7:68: input m.1 of channel a-gnd is already used by channel a-amps");
