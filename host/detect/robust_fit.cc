@@ -14,7 +14,7 @@ namespace {
 constexpr std::size_t kSizeMax = 9;  // eight columns and the constant
 constexpr double kHuber = 1.345;
 constexpr double kMadOfNormal = 0.6744897501960817;  // median absolute value of a standard normal quantity
-constexpr int kRoundsMost = 100;
+constexpr int kRoundsMost = 2000;
 constexpr double kStill = 1e-12;  // change of a residual, in scales, that ends the rounds
 
 using Vector = std::array<double, kSizeMax>;
