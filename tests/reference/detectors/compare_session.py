@@ -11,6 +11,7 @@ import decision
 from droop import droop
 from excursion import excursions
 from load_step import load_steps
+from robust import huber_fit
 from session import ABOVE, BELOW, MAX, MEAN_8, MIN, VARIANCE
 
 P12V = 1  # jig.proto, Rail
@@ -142,6 +143,27 @@ def droops_from_captures(session, result, table, seed):
             break
 
 
+def resistances(session, result, table, seed):
+    """Output resistance from the chip's settled means before each step: Huber's fit on the row's own current and those it
+    says it took out. The review thins to one point a level and uses medians of slopes: the two must lie within the
+    interval it prints. Settled: no step of any current within 4 ms before.
+    """
+    steps = np.array([step.scan for step in session.steps])
+    points = [means for means in session.settled
+              if not np.any((steps > means.before_scan - 128) & (steps < means.before_scan + 32))]
+    for row in result["outputResistances"]:
+        named = [row["currentChannel"], *row["takenOut"]]
+        if row.get("value") is None or row["source"] != "chip" or not all(name in session.index for name in named):
+            continue
+        places = [session.index[row["channel"]], *(session.index[name] for name in named)]
+        volts, *amps = (np.array([session.volts(place, means.before_code_8[place] / 8) for means in points])
+                        for place in places)
+        half = (row["intervalHigh"] - row["intervalLow"]) / 2
+        expected = -huber_fit(np.column_stack([np.ones(len(volts)), *amps]), volts)[1]
+        table.row("output resistance, half intervals", row["value"] / half, float(expected / half),
+                  "NumPy on the recording's settled means", 1.0, seed)
+
+
 def well_rated(session):
     """Windows round which, 20 ms either way, every rail drew less than 90 % of the label by the greatest of each current
     channel, and all together less than 90 % of the total and of each combined limit."""
@@ -243,5 +265,6 @@ def compare_all(session, result, table, seed):
     steps_from_captures(session, table, seed)
     settled_from_captures(session, table, seed)
     droops_from_captures(session, result, table, seed)
+    resistances(session, result, table, seed)
     extremes(session, result, table, seed)
     counts(session, result, table, seed)

@@ -9,6 +9,7 @@ import sys
 
 import compare_distributions
 import compare_known
+import compare_resistance
 import compare_traces
 from probe import Probe
 from table import Table
@@ -21,10 +22,12 @@ def main():
     arguments = parser.parse_args()
     probe, table = Probe(arguments.probe), Table()
     compare_known.compare_all(probe, table)
+    compare_resistance.known(probe, table)
     compare_distributions.compare_all(probe, table)
     probe.run()
     for seed in range(1, arguments.seeds + 1):
         compare_traces.ask_all(probe, table, seed)
+        compare_resistance.ask_all(probe, table, seed)
         probe.run()
     table.print()
     print(f"\nrandom traces: seeds 1 to {arguments.seeds}; the seed of each worst difference stands in its line")

@@ -13,6 +13,7 @@ int main() {
   try {
     while (const auto request = reference::read_request(std::cin)) {
       auto answer = reference::answer_detect(*request);
+      if (!answer) answer = reference::answer_resistance(*request);
       if (!answer) answer = reference::answer_judge(*request);
       if (!answer) throw std::runtime_error("no such word: " + request->word);
       fmt::print("{}\n", answer->text());

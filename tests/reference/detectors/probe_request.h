@@ -37,8 +37,10 @@ class JsonObject {
   std::string members_;
 };
 
-/// Answers for the detectors proper, and for the arithmetic of judgement below them; nothing: not one of its words.
+/// Answers for the detectors proper, for resistances and ripple, and for the arithmetic of judgement below them;
+/// nothing: not one of its words.
 std::optional<JsonObject> answer_detect(const Request& request);
+std::optional<JsonObject> answer_resistance(const Request& request);
 std::optional<JsonObject> answer_judge(const Request& request);
 
 }  // namespace reference
