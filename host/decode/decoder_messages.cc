@@ -137,10 +137,11 @@ bool Decoder::State::take_raw(const Envelope& envelope) {
 }
 
 bool Decoder::State::take_event(std::span<const std::byte> content) {
-  if (!parse(event, content)) return false;
+  proto::Event* event = events.parse(content);
+  if (event == nullptr) return false;
   offset_open = false;
-  if (offset != 0) rebase(event, offset);
-  sink.event(event);
+  if (offset != 0) rebase(*event, offset);
+  sink.event(*event);
   return true;
 }
 

@@ -12,6 +12,7 @@
 #include "host/decode/continuity.h"
 #include "host/decode/decoder.h"
 #include "host/decode/envelope.h"
+#include "host/decode/event_parser.h"
 #include "host/decode/frame_splitter.h"
 #include "host/decode/losses.h"
 #include "host/decode/sequence.h"
@@ -70,7 +71,7 @@ struct Decoder::State {
   steadyrail::proto::WindowBlock block;
   steadyrail::proto::CaptureBlock capture_block;
   steadyrail::proto::RawBlock raw_block;
-  steadyrail::proto::Event event;
+  EventParser events;
   steadyrail::proto::Status status;
   steadyrail::proto::Acknowledgement acknowledgement;
   steadyrail::proto::TimeMark time_mark;

@@ -2,10 +2,33 @@
 #include "host/detect/capture_store.h"
 
 #include <algorithm>
+#include <span>
+#include <utility>
 
 #include "host/detect/block.h"
 
 namespace host::detect {
+namespace {
+
+struct Range {
+  std::int16_t low;
+  std::int16_t high;
+};
+
+Range range_of(std::span<const std::int16_t> codes) {
+  Range range{codes.front(), codes.front()};
+  // In strides of known length, which become vector instructions.
+  constexpr std::size_t kStride = wire::kCaptureScansMax;
+  for (; codes.size() >= kStride; codes = codes.subspan(kStride)) {
+    const std::int16_t* from = codes.data();
+    for (std::size_t k = 0; k < kStride; ++k) range.low = std::min(range.low, from[k]);
+    for (std::size_t k = 0; k < kStride; ++k) range.high = std::max(range.high, from[k]);
+  }
+  for (const std::int16_t code : codes) range = {std::min(range.low, code), std::max(range.high, code)};
+  return range;
+}
+
+}  // namespace
 
 void CaptureStore::add(const decode::CaptureBatch& batch) {
   const bool sound = batch.scan_count >= 1 && batch.scan_count <= wire::kCaptureScansMax &&
@@ -25,7 +48,8 @@ void CaptureStore::add(const decode::CaptureBatch& batch) {
   }
   if (found == open_.end()) {
     if (open_.size() >= kOpenMost) close(0);
-    Capture capture;
+    Capture capture = std::exchange(spare_, {});
+    for (auto& codes : capture.codes) codes.clear();
     capture.id = batch.capture;
     capture.cause = batch.cause;
     capture.trigger = batch.trigger_scan;
@@ -46,11 +70,19 @@ void CaptureStore::close(std::size_t place) {
   Capture capture = std::move(open_[place]);
   open_.erase(open_.begin() + static_cast<std::ptrdiff_t>(place));
   // A channel that joined late or was missing in one block does not reach from end to end: it is of no use.
-  for (auto& codes : capture.codes) {
+  for (std::size_t channel = 0; channel < wire::kChannelCount; ++channel) {
+    auto& codes = capture.codes[channel];
     if (codes.size() != capture.end - capture.first) codes.clear();
+    if (codes.empty()) continue;
+    const Range range = range_of(codes);
+    capture.low[channel] = range.low;
+    capture.high[channel] = range.high;
   }
   kept_.push_back(std::move(capture));
-  if (kept_.size() > kKept) kept_.pop_front();
+  if (kept_.size() > kKept) {
+    spare_ = std::move(kept_.front());
+    kept_.pop_front();
+  }
   complete_(kept_.back());
 }
 

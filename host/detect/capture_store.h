@@ -20,6 +20,8 @@ struct Capture {
   std::uint64_t first = 0;
   std::uint64_t end = 0;
   std::array<std::vector<std::int16_t>, wire::kChannelCount> codes;
+  std::array<std::int16_t, wire::kChannelCount> low{};  // least and greatest code, where there are any
+  std::array<std::int16_t, wire::kChannelCount> high{};
   bool holds(std::size_t channel, std::uint64_t scan) const {
     return !codes[channel].empty() && scan >= first && scan < end;
   }
@@ -46,6 +48,7 @@ class CaptureStore {
   std::function<void(const Capture&)> complete_;
   std::vector<Capture> open_;
   std::deque<Capture> kept_;
+  Capture spare_;  // one no longer kept: its room is used again
 };
 
 }  // namespace host::detect

@@ -6,7 +6,7 @@
 namespace host::detect {
 namespace {
 
-constexpr std::uint64_t kMeanScans = 32;  // 1 ms at 32 kS/s
+constexpr std::uint64_t kMeanScans = kDroopLeadScans;
 
 double mean(std::span<const double> volts) {
   double sum = 0;

@@ -10,6 +10,7 @@ namespace host::detect {
 
 inline constexpr double kRecoveryBandShare = 0.005;  // of the nominal voltage; own choice
 inline constexpr double kRecoveryBandSigmas = 4;
+inline constexpr std::uint64_t kDroopLeadScans = 32;  // 1 ms at 32 kS/s: the mean before the step
 
 /// Volts, positive in the direction the step pushes: down on a rising load, up on release.
 struct Droop {

@@ -191,6 +191,7 @@ void ExcursionDesk::sharpen(const Capture& capture, const WindowRunTracker& trac
   for (Waiting& waiting : waiting_) {
     if (waiting.found.channel == place) look(waiting.found);
   }
+  if (!tracker.touches(capture)) return;
   const auto& codes = capture.codes[channel.index];
   ExcursionTracker scans(tracker.rule());
   scans.feed(capture.first, std::vector<std::int32_t>(codes.begin(), codes.end()));

@@ -16,7 +16,7 @@ bool milder_first(const Found& a, const Found& b) {
 
 }  // namespace
 
-std::uint32_t EventBook::add(Found found) {
+std::uint32_t EventBook::add(const Found& found) {
   Shelf& shelf = shelves_[{found.kind, found.channel}];
   if (listed_max_ == 0) {
     ++shelf.counted;
@@ -28,9 +28,9 @@ std::uint32_t EventBook::add(Found found) {
     std::ranges::pop_heap(shelf.listed, milder_first);
     shelf.listed.pop_back();
   }
-  found.id = next_id_++;
-  const std::uint32_t id = found.id;
-  shelf.listed.push_back(std::move(found));
+  const std::uint32_t id = next_id_++;
+  shelf.listed.push_back(found);
+  shelf.listed.back().id = id;
   std::ranges::push_heap(shelf.listed, milder_first);
   return id;
 }

@@ -63,7 +63,7 @@ class EventBook {
   explicit EventBook(std::uint32_t listed_max) : listed_max_(listed_max) {}
 
   /// Lists or counts; returns the event's id, 0 when it was only counted.
-  std::uint32_t add(Found found);
+  std::uint32_t add(const Found& found);
   /// Counts events that are not worth listing.
   void count(steadyrail::proto::EventKind kind, std::uint8_t channel, std::uint64_t events);
   /// Counts one too short and too near the limit to list, by its scans beyond it; 0: not known.

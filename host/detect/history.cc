@@ -41,11 +41,14 @@ double History::mean(const Window& window, std::size_t channel) const {
 }
 
 void History::visit(std::uint64_t from, std::uint64_t to, const std::function<void(const Window&)>& visit) const {
-  for (std::size_t age = held_; age > 0; --age) {
-    const std::size_t at = (next_ + kBlocks - age) % kBlocks;
+  const auto place = [&](std::size_t age) { return (next_ + kBlocks - age) % kBlocks; };
+  // From the newest back to the one that holds `from`: events have ended lately.
+  std::size_t age = 0;
+  while (age < held_ && slots_[place(age + 1)].end() > from) ++age;
+  for (; age > 0; --age) {
+    const std::size_t at = place(age);
     const Slot& slot = slots_[at];
-    const std::uint64_t end = slot.first + std::uint64_t{slot.scans} * slot.count;
-    if (slot.first >= to || end <= from) continue;
+    if (slot.first >= to) return;
     const std::uint64_t begin = from > slot.first ? (from - slot.first) / slot.scans : 0;
     for (std::uint64_t i = begin; i < slot.count; ++i) {
       const Window window{.start = slot.first + i * slot.scans,

@@ -56,6 +56,7 @@ class History {
     std::uint32_t scans = 0;
     std::uint32_t count = 0;
     std::array<Columns, wire::kChannelCount> channels;
+    std::uint64_t end() const { return first + std::uint64_t{scans} * count; }
   };
   struct Change {
     std::uint64_t scan;

@@ -3,6 +3,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <memory>
 #include <optional>
 
 namespace host::detect {
@@ -35,7 +36,8 @@ std::optional<double> last_crossing(std::span<const double> amps, double level, 
 }
 
 std::vector<double> differences(std::span<const double> amps, const StepRule& rule) {
-  std::vector<double> sums(amps.size() + 1, 0.0);
+  const auto sums = std::make_unique_for_overwrite<double[]>(amps.size() + 1);
+  sums[0] = 0;
   for (std::size_t i = 0; i < amps.size(); ++i) sums[i + 1] = sums[i] + amps[i];
   std::vector<double> d(amps.size(), 0.0);
   for (std::size_t n = rule.span; n + rule.gap + rule.span <= amps.size(); ++n) {

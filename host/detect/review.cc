@@ -25,6 +25,7 @@ constexpr double kUsualOhm = 10e-3;
 
 std::vector<judge::UnderRead> chains_of(const model::Jig& jig) {
   std::vector<judge::UnderRead> chains;
+  chains.reserve(wire::kChannelCount);
   for (std::size_t i = 0; i < wire::kChannelCount; ++i) {
     const model::JigChannel* channel = jig.at(i);
     const bool rail = channel != nullptr && channel->kind == steadyrail::proto::CHANNEL_KIND_RAIL_VOLTAGE;

@@ -3,6 +3,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <utility>
 
 namespace host::detect {
 namespace {
@@ -75,25 +76,45 @@ double SettledFinder::load(steadyrail::proto::Rail rail, const Block& block, std
   return sum;
 }
 
-SettledPools::SettledPools(double scan_rate_hz)
-    : full_scans_(static_cast<std::uint32_t>(std::lround(kMeanS * scan_rate_hz))),
-      stale_scans_(static_cast<std::uint64_t>(kStaleS * scan_rate_hz)) {}
+SettledPools::SettledPools(double scan_rate_hz, std::vector<std::size_t> channels)
+    : channels_(std::move(channels)),
+      full_scans_(static_cast<std::uint32_t>(std::lround(kMeanS * scan_rate_hz))),
+      stale_scans_(static_cast<std::uint64_t>(kStaleS * scan_rate_hz)),
+      sums_8_(kLevels * channels_.size()) {
+  means_.codes.resize(channels_.size());
+}
 
-bool SettledPools::add(double load_a, std::uint64_t start, std::uint32_t scans, std::int32_t mean_8, judge::Load within,
-                       Mean& mean) {
-  const double level = std::clamp(load_a / kLevelA, 0.0, static_cast<double>(kLevels - 1));
-  Pool& pool = pools_[static_cast<std::size_t>(level)];
-  if (pool.scans > 0 && start - pool.last > stale_scans_) pool = Pool{};
-  pool.sum_8 += std::int64_t{mean_8} * scans;
-  pool.scans += scans;
-  pool.last = start;
+std::size_t SettledPools::level(double load_a) {
+  return static_cast<std::size_t>(std::clamp(load_a / kLevelA, 0.0, static_cast<double>(kLevels - 1)));
+}
+
+const SettledPools::Means* SettledPools::add(std::size_t level, judge::Load within, const Block& block,
+                                             std::uint32_t& window, std::uint32_t end) {
+  Pool& pool = pools_[level];
+  std::int64_t* sums_8 = sums_8_.data() + level * channels_.size();
+  if (pool.scans == 0 || block.start_of(window) - pool.last > stale_scans_) {
+    pool = Pool{};
+    std::fill_n(sums_8, channels_.size(), 0);
+  }
+  const std::uint32_t wanted = (full_scans_ - pool.scans + block.scans - 1) / block.scans;
+  const std::uint32_t first = window;
+  window += std::min(wanted, end - window);
+  for (std::size_t i = 0; i < channels_.size(); ++i) {
+    const auto& mean_8 = block.windows->channels[channels_[i]].mean_8;
+    std::int64_t sum_8 = 0;
+    for (std::uint32_t k = first; k < window; ++k) sum_8 += mean_8[k];
+    sums_8[i] += sum_8 * block.scans;
+  }
+  pool.scans += (window - first) * block.scans;
+  pool.last = block.start_of(window - 1);
   if (within != judge::Load::kWithin) pool.within = within;
-  if (pool.scans < full_scans_) return false;
-  mean.code = static_cast<double>(pool.sum_8) / 8 / pool.scans;
-  mean.at = start;
-  mean.within = pool.within;
-  pool = Pool{};
-  return true;
+  if (pool.scans < full_scans_) return nullptr;
+  for (std::size_t i = 0; i < channels_.size(); ++i) {
+    means_.codes[i] = static_cast<double>(sums_8[i]) / 8 / pool.scans;
+  }
+  means_.within = pool.within;
+  pool.scans = 0;
+  return &means_;
 }
 
 }  // namespace host::detect

@@ -38,31 +38,36 @@ class SettledFinder {
   std::array<std::uint32_t, judge::kRailCount> masks_{};
 };
 
-/// Means of 10 ms of settled windows at one level of load, not always in a row: a game seldom stands still that long.
+/// Means of 10 ms of settled windows at one level of a rail's load, not always in a row: a game seldom stands still
+/// that long. The voltage channels of a rail settle together, so they fill one pool.
 class SettledPools {
  public:
-  explicit SettledPools(double scan_rate_hz);
-  struct Mean {
-    double code = 0;
-    std::uint64_t at = 0;  // scan of the window that completed it
+  /// `channels`: indices of the rail's voltage channels.
+  SettledPools(double scan_rate_hz, std::vector<std::size_t> channels);
+  struct Means {
+    std::vector<double> codes;  // in the order of the channels
     judge::Load within = judge::Load::kUnknown;
   };
-  /// Adds a settled window; returns true and fills `mean` when 10 ms are together.
-  bool add(double load_a, std::uint64_t start, std::uint32_t scans, std::int32_t mean_8, judge::Load within,
-           Mean& mean);
+  static std::size_t level(double load_a);
+  /// Adds the settled windows from `window` up to `end`, all of one level and rating, no further than to the one that
+  /// completes 10 ms; `window` is then the next. The means when it did, else nullptr; valid until the next call.
+  const Means* add(std::size_t level, judge::Load within, const Block& block, std::uint32_t& window, std::uint32_t end);
   double scans_of_mean() const { return full_scans_; }
+  const std::vector<std::size_t>& channels() const { return channels_; }
 
  private:
   static constexpr std::size_t kLevels = 64;
   struct Pool {
-    std::int64_t sum_8 = 0;  // weighted by scans
     std::uint32_t scans = 0;
     std::uint64_t last = 0;
     judge::Load within = judge::Load::kWithin;
   };
+  std::vector<std::size_t> channels_;
   std::uint32_t full_scans_;
   std::uint64_t stale_scans_;
   std::array<Pool, kLevels> pools_{};
+  std::vector<std::int64_t> sums_8_;  // of each level's channels, weighted by scans
+  Means means_;
 };
 
 }  // namespace host::detect

@@ -14,6 +14,7 @@ using steadyrail::proto::FigureSource;
 constexpr std::size_t kRecentMost = 1024;
 constexpr std::size_t kWaitingMost = 1024;
 constexpr std::size_t kCapturedMost = 64;
+constexpr int kChannelsMost = wire::kChannelCount;
 // Games step every 5 to 12 ms: what must be free of other steps for each figure (scans at 32 kS/s).
 constexpr std::uint64_t kFreeBefore = 32;
 constexpr std::uint64_t kFreeForMinimum = 64;
@@ -49,7 +50,7 @@ void StepDesk::step(const steadyrail::proto::LoadStep& event) {
   found.step_a = step_a;
   found.severity = std::abs(step_a);
   if (event.from_gate()) found.note = "made by the jig's load gate";
-  book_.add(std::move(found));
+  book_.add(found);
 }
 
 void StepDesk::settled(const steadyrail::proto::SettledMeans& event) {
@@ -58,7 +59,12 @@ void StepDesk::settled(const steadyrail::proto::SettledMeans& event) {
       std::find_if(recent_.rbegin(), recent_.rend(), [&](const Step& one) { return one.id == event.step_id(); });
   if (step == recent_.rend() || event.after_scan() <= step->scan || event.before_scan() >= step->scan) return;
   if (event.after_scan() >= kScanMost) return;
-  waiting_.push_back({*step, event});
+  Waiting waiting{.step = *step, .after_scan = event.after_scan()};
+  const auto told = std::min({event.before_code_8_size(), event.after_code_8_size(), kChannelsMost});
+  waiting.channels = static_cast<std::size_t>(told);
+  std::copy_n(event.before_code_8().begin(), told, waiting.before_code_8.begin());
+  std::copy_n(event.after_code_8().begin(), told, waiting.after_code_8.begin());
+  waiting_.push_back(waiting);
   if (waiting_.size() > kWaitingMost) {
     resolve(waiting_.front());
     waiting_.pop_front();
@@ -66,7 +72,7 @@ void StepDesk::settled(const steadyrail::proto::SettledMeans& event) {
 }
 
 void StepDesk::add(const Block& block) {
-  while (!waiting_.empty() && waiting_.front().means.after_scan() + kFreeForMinimum <= block.end()) {
+  while (!waiting_.empty() && waiting_.front().after_scan + kFreeForMinimum <= block.end()) {
     resolve(waiting_.front());
     waiting_.pop_front();
   }
@@ -87,16 +93,15 @@ void StepDesk::resolve(const Waiting& waiting) {
   const double sign = step.step_a > 0 ? 1 : -1;
   for (const auto& channel : jig_.channels()) {
     if (channel.kind != steadyrail::proto::CHANNEL_KIND_RAIL_VOLTAGE || channel.current != step.current) continue;
-    const auto index = static_cast<int>(channel.index);
-    if (index >= waiting.means.before_code_8_size() || index >= waiting.means.after_code_8_size()) continue;
-    const double before = channel.value(waiting.means.before_code_8(index) / 8.0);
-    const double after = channel.value(waiting.means.after_code_8(index) / 8.0);
+    if (channel.index >= waiting.channels) continue;
+    const double before = channel.value(waiting.before_code_8[channel.index] / 8.0);
+    const double after = channel.value(waiting.after_code_8[channel.index] / 8.0);
     StepFigures figures{.step_a = step.step_a, .shift = sign * (before - after)};
     double extreme = after;
     Place place{.channel = channel.index};
     bool fine = false;
     // The window that holds the step begins before it, where the load was lighter: its extreme is still the step's.
-    history_.visit(step.scan, waiting.means.after_scan(), [&](const History::Window& window) {
+    history_.visit(step.scan, waiting.after_scan, [&](const History::Window& window) {
       fine = window.scans <= kFineWindow;
       const double here =
           channel.value(sign > 0 ? history_.low(window, channel.index) : history_.high(window, channel.index));
@@ -121,7 +126,7 @@ void StepDesk::resolve(const Waiting& waiting) {
     found.side = sign > 0 ? judge::Side::kLow : judge::Side::kHigh;
     found.source = FigureSource::FIGURE_SOURCE_WINDOW;
     found.start = step.scan;
-    found.end = waiting.means.after_scan();
+    found.end = waiting.after_scan;
     found.start_s_offset = step.offset;
     found.start_u_scans = 0.5;
     found.duration_scans = static_cast<double>(found.end - found.start);
@@ -142,23 +147,26 @@ void StepDesk::resolve(const Waiting& waiting) {
   }
 }
 
-std::vector<StepDesk::Placed> StepDesk::steps_in(const Capture& capture, steadyrail::proto::Rail rail) const {
+std::vector<StepDesk::Placed> StepDesk::steps_in(const Capture& capture, steadyrail::proto::Rail rail) {
   std::vector<Placed> placed;
   for (const auto& channel : jig_.channels()) {
     if (channel.kind != steadyrail::proto::CHANNEL_KIND_CURRENT || channel.rail != rail) continue;
     const auto& codes = capture.codes[channel.index];
     if (codes.empty()) continue;
-    const auto [least, most] = std::ranges::minmax(codes);
-    if ((most - least) * channel.per_code < kLeastStepA) continue;
-    std::vector<double> amps;
-    amps.reserve(codes.size());
-    for (std::int16_t code : codes) amps.push_back(channel.value(code));
-    for (const ScanStep& step : find_steps(amps, {.least = kLeastStepA, .sigma = channel.noise_rms})) {
+    if ((capture.high[channel.index] - capture.low[channel.index]) * channel.per_code < kLeastStepA) continue;
+    for (const ScanStep& step :
+         find_steps(values(channel, codes), {.least = kLeastStepA, .sigma = channel.noise_rms})) {
       placed.push_back({channel.index, step, static_cast<std::uint64_t>(std::max(step.t10, 0.0))});
     }
   }
   std::ranges::sort(placed, {}, &Placed::begins);
   return placed;
+}
+
+std::span<const double> StepDesk::values(const model::JigChannel& channel, std::span<const std::int16_t> codes) {
+  values_.resize(codes.size());
+  for (std::size_t i = 0; i < codes.size(); ++i) values_[i] = channel.value(codes[i]);
+  return values_;
 }
 
 void StepDesk::capture(const Capture& capture) {
@@ -192,12 +200,14 @@ void StepDesk::tell_slew(const Capture& capture, const Placed& placed) {
 
 void StepDesk::measure(const Capture& capture, std::size_t voltage, const Placed& placed, std::uint64_t next) {
   const model::JigChannel& channel = *jig_.at(voltage);
-  std::vector<double> volts;
-  for (std::int16_t code : capture.codes[voltage]) volts.push_back(channel.value(code));
+  // Of the capture only what is looked at.
+  const std::uint64_t lead = std::min<std::uint64_t>(placed.begins, kDroopLeadScans);
+  const std::uint64_t first = placed.begins - lead;
+  const auto volts = values(channel, std::span(capture.codes[voltage]).subspan(first, next - first));
   const double band = std::max(kRecoveryBandShare * std::abs(model::rail_nominal_v(channel.rail)),
                                kRecoveryBandSigmas * channel.noise_rms);
   const bool rising = placed.step.step > 0;
-  const auto droop = measure_droop(volts, placed.begins, next, rising, band);
+  const auto droop = measure_droop(volts, lead, next - first, rising, band);
   if (!droop) return;
   StepFigures figures{.step_a = placed.step.step, .deviation = droop->deviation, .undershoot = droop->undershoot};
   figures.minimum_scans = static_cast<double>(droop->minimum_scans);
@@ -220,8 +230,9 @@ void StepDesk::measure(const Capture& capture, std::size_t voltage, const Placed
       settles ? static_cast<double>(droop->recovery_scans) : static_cast<double>(next - placed.begins);
   found.duration_u_scans = 1;
   found.extreme = droop->extreme;
-  const std::uint64_t at = capture.first + droop->extreme_at;
-  found.place = {voltage, at, at + 1, capture.codes[voltage][droop->extreme_at]};
+  const std::uint64_t extreme_at = first + droop->extreme_at;
+  const std::uint64_t at = capture.first + extreme_at;
+  found.place = {voltage, at, at + 1, capture.codes[voltage][extreme_at]};
   found.shape.steepest = steepest_near(capture, found.place, chains_[voltage].reach_scans());
   found.slew = Found::Slew{slew(placed.step, jig_.scan_rate_hz()), placed.step.slew_is_bound};
   found.depth = droop->deviation;

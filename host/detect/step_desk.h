@@ -2,6 +2,7 @@
 // Load steps and the droops they cause: the chip's steps and settled means, captures where there are any.
 #pragma once
 
+#include <array>
 #include <cstdint>
 #include <deque>
 #include <functional>
@@ -43,7 +44,10 @@ class StepDesk {
   };
   struct Waiting {
     Step step;
-    steadyrail::proto::SettledMeans means;
+    std::uint64_t after_scan;
+    std::size_t channels = 0;  // told of
+    std::array<std::int32_t, wire::kChannelCount> before_code_8{};
+    std::array<std::int32_t, wire::kChannelCount> after_code_8{};
   };
   /// A droop that a capture told, so that windows need not tell it again.
   struct Captured {
@@ -60,7 +64,9 @@ class StepDesk {
   void resolve(const Waiting& waiting);
   void tell_slew(const Capture& capture, const Placed& placed);
   void measure(const Capture& capture, std::size_t voltage, const Placed& placed, std::uint64_t next);
-  std::vector<Placed> steps_in(const Capture& capture, steadyrail::proto::Rail rail) const;
+  std::vector<Placed> steps_in(const Capture& capture, steadyrail::proto::Rail rail);
+  /// Valid until the next call.
+  std::span<const double> values(const model::JigChannel& channel, std::span<const std::int16_t> codes);
   void list(Found found);
 
   const model::Jig& jig_;
@@ -72,6 +78,7 @@ class StepDesk {
   std::deque<Step> recent_;
   std::deque<Waiting> waiting_;
   std::deque<Captured> captured_;
+  std::vector<double> values_;  // room, allocated once
 };
 
 }  // namespace host::detect

@@ -2,6 +2,7 @@
 #include "host/detect/tally.h"
 
 #include <bit>
+#include <utility>
 
 namespace host::detect {
 
@@ -12,26 +13,26 @@ Tally::Tally(const model::Jig& jig) : scan_period_s_(1 / jig.scan_rate_hz()) {
     tally.channel = channel.index;
     tally.rail = channel.rail;
     channels_.push_back(tally);
-    pools_.emplace_back(jig.scan_rate_hz());
+  }
+  for (std::size_t rail = 1; rail < judge::kRailCount; ++rail) {
+    std::vector<std::size_t> places;
+    std::vector<std::size_t> indices;
+    for (std::size_t place = 0; place < channels_.size(); ++place) {
+      if (channels_[place].rail != static_cast<steadyrail::proto::Rail>(rail)) continue;
+      places.push_back(place);
+      indices.push_back(channels_[place].channel);
+    }
+    if (places.empty()) continue;
+    rails_.push_back({static_cast<steadyrail::proto::Rail>(rail), std::move(places),
+                      SettledPools(jig.scan_rate_hz(), std::move(indices))});
   }
 }
 
 void Tally::add(const Block& block, const SettledFinder& finder) {
   scans_seen_ += std::uint64_t{block.scans} * block.count;
   scans_on_ += std::uint64_t{block.scans} * static_cast<unsigned>(std::popcount(block.on));
-  Loads loads;
-  for (std::size_t rail = 1; rail < judge::kRailCount; ++rail) {
-    for (std::uint32_t mask = block.settled[rail] & block.due(static_cast<steadyrail::proto::Rail>(rail)); mask != 0;
-         mask &= mask - 1) {
-      const auto i = static_cast<std::uint32_t>(std::countr_zero(mask));
-      loads[rail][i] = finder.load(static_cast<steadyrail::proto::Rail>(rail), block, i);
-    }
-  }
-  for (std::size_t i = 0; i < channels_.size(); ++i) {
-    ChannelTally& tally = channels_[i];
-    extremes(block, tally);
-    means(block, loads, tally, pools_[i]);
-  }
+  for (ChannelTally& tally : channels_) extremes(block, tally);
+  for (RailPools& rail : rails_) means(block, finder, rail);
 }
 
 void Tally::extremes(const Block& block, ChannelTally& tally) {
@@ -108,22 +109,33 @@ void Tally::shape(const Capture& capture, std::span<const judge::UnderRead> chai
   });
 }
 
-void Tally::means(const Block& block, const Loads& loads, ChannelTally& tally, SettledPools& pools) {
-  std::uint32_t mask = block.settled[tally.rail] & block.due(tally.rail);
-  const auto& columns = block.windows->channels[tally.channel];
-  for (; mask != 0; mask &= mask - 1) {
-    const auto i = static_cast<std::uint32_t>(std::countr_zero(mask));
-    const judge::Load within = block.rating[tally.rail][i];
+void Tally::means(const Block& block, const SettledFinder& finder, RailPools& rail) {
+  const std::uint32_t mask = block.settled[rail.rail] & block.due(rail.rail);
+  const auto& rating = block.rating[rail.rail];
+  const auto level = [&](std::uint32_t window) { return SettledPools::level(finder.load(rail.rail, block, window)); };
+  for (std::uint32_t i = 0; i < block.count; ++i) {
     // A load that stands still for long has outlasted every excursion allowance: in doubt it is left out too.
-    if (within == judge::Load::kOutside || within == judge::Load::kDoubtful) continue;
-    SettledPools::Mean mean;
-    if (!pools.add(loads[tally.rail][i], block.start_of(i), block.scans, columns.mean_8[i], within, mean)) continue;
-    tally.settled_s += pools.scans_of_mean() * scan_period_s_;
+    const judge::Load within = rating[i];
+    if ((mask >> i & 1U) == 0 || within == judge::Load::kOutside || within == judge::Load::kDoubtful) continue;
+    const std::size_t here = level(i);
+    std::uint32_t end = i + 1;
+    while (end < block.count && (mask >> end & 1U) != 0 && rating[end] == within && level(end) == here) ++end;
+    for (std::uint32_t next = i; next < end;) {
+      if (const auto* means = rail.pools.add(here, within, block, next, end))
+        note(*means, block.start_of(next - 1), rail);
+    }
+    i = end - 1;
+  }
+}
+
+void Tally::note(const SettledPools::Means& means, std::uint64_t at, const RailPools& rail) {
+  for (std::size_t k = 0; k < rail.places.size(); ++k) {
+    ChannelTally& tally = channels_[rail.places[k]];
+    const Worst mean{.code = means.codes[k], .at = at, .within = means.within, .shape = {}};
+    tally.settled_s += rail.pools.scans_of_mean() * scan_period_s_;
     auto& [low, high] = tally.settled;
-    if (!low || mean.code < low->code)
-      low = Worst{.code = mean.code, .at = mean.at, .within = mean.within, .shape = {}};
-    if (!high || mean.code > high->code)
-      high = Worst{.code = mean.code, .at = mean.at, .within = mean.within, .shape = {}};
+    if (!low || mean.code < low->code) low = mean;
+    if (!high || mean.code > high->code) high = mean;
   }
 }
 

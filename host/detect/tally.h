@@ -57,11 +57,16 @@ class Tally {
   void extremes(const Block& block, ChannelTally& tally);
   template <typename Visit>
   void visit_extremes(const Visit& visit);
-  using Loads = std::array<std::array<double, wire::kWindowsPerBlock>, judge::kRailCount>;  // A, where settled
-  void means(const Block& block, const Loads& loads, ChannelTally& tally, SettledPools& pools);
+  struct RailPools {
+    steadyrail::proto::Rail rail;
+    std::vector<std::size_t> places;  // in channels_
+    SettledPools pools;
+  };
+  void means(const Block& block, const SettledFinder& finder, RailPools& rail);
+  void note(const SettledPools::Means& means, std::uint64_t at, const RailPools& rail);
 
   std::vector<ChannelTally> channels_;
-  std::vector<SettledPools> pools_;
+  std::vector<RailPools> rails_;
   double scan_period_s_;
   std::uint64_t scans_seen_ = 0;
   std::uint64_t scans_on_ = 0;

@@ -3,10 +3,6 @@
 
 namespace host::detect {
 
-bool WindowRunTracker::touches(const Block& block) const {
-  return rule_.side == judge::Side::kLow ? block.low[channel_] < rule_.limit : block.high[channel_] > rule_.limit;
-}
-
 void WindowRunTracker::add(const Block& block, std::vector<WindowRun>& ended) {
   if (!block.follows) cut(ended);
   if (!open_ && !touches(block)) return;

@@ -6,6 +6,7 @@
 #include <vector>
 
 #include "host/detect/block.h"
+#include "host/detect/capture_store.h"
 #include "host/detect/excursion.h"
 #include "jig.pb.h"
 
@@ -40,10 +41,14 @@ class WindowRunTracker {
   void cut(std::vector<WindowRun>& ended);
   const ExcursionRule& rule() const { return rule_; }
   std::uint8_t channel() const { return channel_; }
-  /// Whether any scan of the block lies beyond the limit.
-  bool touches(const Block& block) const;
+  /// Whether any scan lies beyond the limit.
+  bool touches(const Block& block) const { return touches(block.low[channel_], block.high[channel_]); }
+  bool touches(const Capture& capture) const { return touches(capture.low[channel_], capture.high[channel_]); }
 
  private:
+  bool touches(std::int16_t low, std::int16_t high) const {
+    return rule_.side == judge::Side::kLow ? low < rule_.limit : high > rule_.limit;
+  }
   void step(const Block& block, std::uint32_t window, std::vector<WindowRun>& ended);
 
   std::uint8_t channel_;

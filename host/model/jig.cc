@@ -84,15 +84,14 @@ std::expected<Jig, TextErrors> Jig::from_description(const JigDescription& descr
 Jig::Jig(JigDescription description) : description_(std::move(description)) {
   for (const Channel& channel : description_.channels()) channels_.push_back(ready(description_, channel));
   std::ranges::sort(channels_, {}, &JigChannel::index);
+  places_.fill(kUnused);
+  for (std::size_t place = 0; place < channels_.size(); ++place) {
+    places_[channels_[place].index] = static_cast<std::uint8_t>(place);
+  }
 }
 
 const JigChannel* Jig::find(std::string_view name) const {
   const auto found = std::ranges::find(channels_, name, &JigChannel::name);
-  return found == channels_.end() ? nullptr : &*found;
-}
-
-const JigChannel* Jig::at(std::size_t index) const {
-  const auto found = std::ranges::find(channels_, index, &JigChannel::index);
   return found == channels_.end() ? nullptr : &*found;
 }
 

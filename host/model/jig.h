@@ -65,7 +65,9 @@ class Jig {
   const steadyrail::proto::JigDescription& description() const { return description_; }
   const std::vector<JigChannel>& channels() const { return channels_; }  // ascending index; gaps are unused inputs
   const JigChannel* find(std::string_view name) const;                   // nullptr: none of that name
-  const JigChannel* at(std::size_t index) const;                         // nullptr: unused
+  const JigChannel* at(std::size_t index) const {                        // nullptr: unused
+    return index < places_.size() && places_[index] != kUnused ? &channels_[places_[index]] : nullptr;
+  }
   double scan_rate_hz() const { return description_.scan_rate_hz(); }
 
  private:
@@ -73,6 +75,8 @@ class Jig {
 
   steadyrail::proto::JigDescription description_;
   std::vector<JigChannel> channels_;
+  static constexpr std::uint8_t kUnused = 0xFF;
+  std::array<std::uint8_t, wire::kChannelCount> places_;  // in channels_, by index
 };
 
 /// Every contradiction of a description, placed by `place`; empty when it is sound.

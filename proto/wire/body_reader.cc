@@ -21,28 +21,10 @@ BodyReader::BodyReader(std::span<const std::byte> body) : size_(body.size()) {
   std::fill_n(bytes_.begin() + static_cast<std::ptrdiff_t>(size_), kReadAhead, std::byte{0});
 }
 
-bool BodyReader::take(std::size_t bytes) {
-  if (size_ - read_ >= bytes) {
-    read_ += bytes;
-    return true;
-  }
+bool BodyReader::truncated() {
   fail(BodyError::kTruncated);
   read_ = size_;
   return false;
-}
-
-std::uint32_t BodyReader::take_le(std::size_t bytes) {
-  if (!take(bytes)) return 0;
-  std::uint32_t value = 0;
-  for (std::size_t k = 0; k < bytes; ++k) {
-    value |= std::to_integer<std::uint32_t>(bytes_[read_ - bytes + k]) << (8 * k);
-  }
-  return value;
-}
-
-BodyReader::Head BodyReader::take_head() {
-  const std::uint32_t head = take_le(1);
-  return {.form = head & 31, .exceptions = head >> 5};
 }
 
 void BodyReader::take_values(std::uint32_t width, std::uint32_t exceptions, std::size_t count, ColumnValues& out) {
@@ -53,7 +35,7 @@ void BodyReader::take_values(std::uint32_t width, std::uint32_t exceptions, std:
     return;
   }
   unpack_values(bytes_.data() + at, width, out);
-  std::fill(out.begin() + count, out.end(), 0U);
+  if (count < out.size()) std::fill(out.begin() + count, out.end(), 0U);
   if (exceptions != 0) take_exceptions(width, exceptions, count, out);
 }
 

@@ -23,8 +23,18 @@ class BodyReader {
     std::uint32_t exceptions;
   };
 
-  Head take_head();
-  std::uint32_t take_le(std::size_t bytes);
+  Head take_head() {
+    const std::uint32_t head = take_le(1);
+    return {.form = head & 31, .exceptions = head >> 5};
+  }
+  /// Up to 4 bytes.
+  std::uint32_t take_le(std::size_t bytes) {
+    const std::byte* at = bytes_.data() + read_;
+    if (!take(bytes)) return 0;
+    std::uint32_t value = 0;
+    for (std::size_t k = 0; k < bytes; ++k) value |= std::to_integer<std::uint32_t>(at[k]) << (8 * k);
+    return value;
+  }
   /// Values from `count` on are 0.
   void take_values(std::uint32_t width, std::uint32_t exceptions, std::size_t count, ColumnValues& out);
 
@@ -38,7 +48,12 @@ class BodyReader {
  private:
   static constexpr std::size_t kReadAhead = 4 * kColumnWidthMax + 16;  // what unpacking 32 values may touch
 
-  bool take(std::size_t bytes);
+  bool take(std::size_t bytes) {
+    if (size_ - read_ < bytes) return truncated();
+    read_ += bytes;
+    return true;
+  }
+  bool truncated();
   void take_exceptions(std::uint32_t width, std::uint32_t exceptions, std::size_t count, ColumnValues& out);
 
   std::array<std::byte, kWindowBodyBytesMax + kReadAhead> bytes_;

@@ -23,6 +23,8 @@ std::int32_t sign_extended_24(std::uint32_t value) {
   return static_cast<std::int32_t>(value << 8) >> 8;
 }
 
+// The loops below run over whole columns (values past the windows are 0) held in local arrays: of known length and
+// unable to overlap what they write, they become vector instructions.
 class ChannelReader {
  public:
   ChannelReader(BodyReader& body, std::uint32_t scans, std::uint32_t count)
@@ -40,28 +42,30 @@ class ChannelReader {
   void means(DecodedColumns& out) {
     const BodyReader::Head head = body_.take_head();
     const std::int32_t least = sign_extended_24(body_.take_le(3));
-    body_.take_values(head.form, head.exceptions, count_, values_);
+    ColumnValues values;
+    body_.take_values(head.form, head.exceptions, count_, values);
     std::int32_t most = least;
     for (std::size_t k = 0; k < kWindowsPerBlock; ++k) {
-      out.mean_8[k] = least + static_cast<std::int32_t>(values_[k]);
-      most = std::max(most, out.mean_8[k]);
+      const std::int32_t mean_8 = least + static_cast<std::int32_t>(values[k]);
+      out.mean_8[k] = mean_8;
+      most = std::max(most, mean_8);
     }
     if (least < 8 * kCodeMin || most > 8 * kCodeMax) body_.fail(BodyError::kRange);
   }
 
   void extremes(DecodedColumns& out) {
-    values();
+    ColumnValues below_mean;
+    ColumnValues above_mean;
+    take(below_mean);
+    take(above_mean);
     std::int32_t least = 0;
-    for (std::size_t k = 0; k < kWindowsPerBlock; ++k) {
-      const std::int32_t low = (out.mean_8[k] >> 3) - static_cast<std::int32_t>(values_[k]);
-      out.min[k] = static_cast<std::int16_t>(low);
-      least = std::min(least, low);
-    }
-    values();
     std::int32_t most = 0;
     for (std::size_t k = 0; k < kWindowsPerBlock; ++k) {
-      const std::int32_t high = (out.mean_8[k] >> 3) + static_cast<std::int32_t>(values_[k]);
+      const std::int32_t low = (out.mean_8[k] >> 3) - static_cast<std::int32_t>(below_mean[k]);
+      const std::int32_t high = (out.mean_8[k] >> 3) + static_cast<std::int32_t>(above_mean[k]);
+      out.min[k] = static_cast<std::int16_t>(low);
       out.max[k] = static_cast<std::int16_t>(high);
+      least = std::min(least, low);
       most = std::max(most, high);
     }
     if (least < kCodeMin || most > kCodeMax) body_.fail(BodyError::kRange);
@@ -70,34 +74,35 @@ class ChannelReader {
   void variances(DecodedColumns& out) {
     const BodyReader::Head head = body_.take_head();
     const std::uint32_t least = body_.take_le(2);
-    body_.take_values(head.form, head.exceptions, count_, values_);
+    ColumnValues values;
+    body_.take_values(head.form, head.exceptions, count_, values);
     std::uint32_t most = 0;
-    for (const std::uint32_t value : values_) most = std::max(most, value);
+    for (const std::uint32_t value : values) most = std::max(most, value);
     if (least + most > kVarianceCellMax) return body_.fail(BodyError::kRange);
     const float* from_least = kVariances.data() + least;
-    for (std::size_t k = 0; k < kWindowsPerBlock; ++k) out.variance[k] = from_least[values_[k]];
+    for (std::size_t k = 0; k < kWindowsPerBlock; ++k) out.variance[k] = from_least[values[k]];
   }
 
   void counts(std::array<std::uint16_t, kWindowsPerBlock>& out, bool present) {
     if (!present) return out.fill(0);
-    values();
+    ColumnValues values;
+    take(values);
     std::uint32_t most = 0;
     for (std::size_t k = 0; k < kWindowsPerBlock; ++k) {
-      out[k] = static_cast<std::uint16_t>(values_[k]);
-      most = std::max(most, values_[k]);
+      out[k] = static_cast<std::uint16_t>(values[k]);
+      most = std::max(most, values[k]);
     }
     if (most > scans_) body_.fail(BodyError::kRange);
   }
 
-  void values() {
+  void take(ColumnValues& values) {
     const BodyReader::Head head = body_.take_head();
-    body_.take_values(head.form, head.exceptions, count_, values_);
+    body_.take_values(head.form, head.exceptions, count_, values);
   }
 
   BodyReader& body_;
   std::uint32_t scans_;
   std::uint32_t count_;
-  ColumnValues values_;
 };
 
 }  // namespace

@@ -1,10 +1,12 @@
 // SPDX-License-Identifier: Apache-2.0
 // Load steps, droops and sags through a whole review; figures follow by hand from the levels drawn.
+#include <array>
 #include <cmath>
 
 #include <gtest/gtest.h>
 
 #include "host/detect/review.h"
+#include "host/judge/under_read.h"
 #include "tests/unit/host/detect/rail_step_fixture.h"
 #include "tests/unit/host/detect/session_fixture.h"
 
@@ -100,6 +102,9 @@ TEST(StepsTest, CaptureTellsTimesAndTakesThePlaceOfWindows) {
   EXPECT_NEAR(droops[0].time_to_minimum_s(), 1 / 32000.0, 1e-9);
   EXPECT_NEAR(droops[0].recovery_s(), 21 / 32000.0, 1e-9);
   EXPECT_NEAR(droops[0].time_uncertainty_s(), 0.5 / 32000, 1e-12);
+  // The minimum's own flank of 0.35 V from scan to scan bounds what the chain of the channel hides of its depth.
+  const judge::UnderRead chain(std::array<double, 2>{14200, 14200}, 32000);
+  EXPECT_NEAR(droops[0].bias_bound_v(), chain.bound_of_steepness(0.35), 1e-3);
   // 2 codes of noise, one of quantisation, 5 mV at 12 V as a scale error on 0.35 V: 0.6 sqrt(33/32), 0.087, 0.150 mV.
   EXPECT_NEAR(droops[0].deviation_uncertainty_v(), 2 * std::hypot(0.609e-3, 0.087e-3, 0.150e-3), 0.02e-3);
   // The edge lies between two scans: 80 % of 20 A in 0.8 of a scan, or faster.
