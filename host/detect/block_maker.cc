@@ -6,6 +6,7 @@
 
 #include "host/detect/arm.h"
 #include "host/detect/rule.h"
+#include "proto/wire/lesser.h"
 
 namespace host::detect {
 
@@ -63,11 +64,13 @@ struct Reduced {
 /// With the count known when compiling, the three loops become vector instructions.
 template <typename Count>
 Reduced reduced(const wire::DecodedColumns& columns, Count count) {
-  Reduced result{columns.min[0], columns.max[0], 0};
-  for (std::uint32_t i = 0; i < count; ++i) result.low = std::min(result.low, columns.min[i]);
-  for (std::uint32_t i = 0; i < count; ++i) result.high = std::max(result.high, columns.max[i]);
-  for (std::uint32_t i = 0; i < count; ++i) result.sum_8 += columns.mean_8[i];
-  return result;
+  std::int16_t low = columns.min[0];
+  std::int16_t high = columns.max[0];
+  std::int32_t sum_8 = 0;
+  for (std::uint32_t i = 0; i < count; ++i) low = wire::lesser(low, columns.min[i]);
+  for (std::uint32_t i = 0; i < count; ++i) high = wire::greater(high, columns.max[i]);
+  for (std::uint32_t i = 0; i < count; ++i) sum_8 += columns.mean_8[i];
+  return {low, high, sum_8};
 }
 
 }  // namespace

@@ -6,6 +6,7 @@
 #include <utility>
 
 #include "host/detect/block.h"
+#include "proto/wire/lesser.h"
 
 namespace host::detect {
 namespace {
@@ -16,16 +17,20 @@ struct Range {
 };
 
 Range range_of(std::span<const std::int16_t> codes) {
-  Range range{codes.front(), codes.front()};
+  std::int16_t low = codes.front();
+  std::int16_t high = low;
   // In strides of known length, which become vector instructions.
   constexpr std::size_t kStride = wire::kCaptureScansMax;
   for (; codes.size() >= kStride; codes = codes.subspan(kStride)) {
     const std::int16_t* from = codes.data();
-    for (std::size_t k = 0; k < kStride; ++k) range.low = std::min(range.low, from[k]);
-    for (std::size_t k = 0; k < kStride; ++k) range.high = std::max(range.high, from[k]);
+    for (std::size_t k = 0; k < kStride; ++k) low = wire::lesser(low, from[k]);
+    for (std::size_t k = 0; k < kStride; ++k) high = wire::greater(high, from[k]);
   }
-  for (const std::int16_t code : codes) range = {std::min(range.low, code), std::max(range.high, code)};
-  return range;
+  for (const std::int16_t code : codes) {
+    low = wire::lesser(low, code);
+    high = wire::greater(high, code);
+  }
+  return {low, high};
 }
 
 }  // namespace

@@ -1,9 +1,8 @@
 // SPDX-License-Identifier: Apache-2.0
 // The receiving half of capture_codec.h: apart, so that the chip does not carry it.
-#include <algorithm>
-
 #include "proto/wire/body_reader.h"
 #include "proto/wire/capture_codec.h"
+#include "proto/wire/lesser.h"
 
 namespace wire {
 namespace {
@@ -17,7 +16,7 @@ using Codes = std::array<std::int16_t, kCaptureScansMax>;
 bool from_distances(std::int32_t least, const ColumnValues& values, Codes& out) {
   std::uint32_t most = 0;
   for (std::size_t k = 0; k < kCaptureScansMax; ++k) {
-    most = std::max(most, values[k]);
+    most = greater(most, values[k]);
     out[k] = static_cast<std::int16_t>(least + static_cast<std::int32_t>(values[k]));
   }
   return least + static_cast<std::int32_t>(most) <= INT16_MAX;
@@ -33,8 +32,8 @@ bool from_steps(std::int32_t first, const ColumnValues& values, Codes& out) {
   std::int32_t least = 0;
   std::int32_t most = 0;
   for (std::size_t k = 0; k < kCaptureScansMax; ++k) {
-    least = std::min(least, codes[k]);
-    most = std::max(most, codes[k]);
+    least = lesser(least, codes[k]);
+    most = greater(most, codes[k]);
     out[k] = static_cast<std::int16_t>(codes[k]);
   }
   return least >= INT16_MIN && most <= INT16_MAX;

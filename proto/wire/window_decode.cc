@@ -1,8 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 // The receiving half of window_codec.h: apart, so that the chip does not carry it.
-#include <algorithm>
-
 #include "proto/wire/body_reader.h"
+#include "proto/wire/lesser.h"
 #include "proto/wire/variance_cell.h"
 #include "proto/wire/window_codec.h"
 
@@ -48,7 +47,7 @@ class ChannelReader {
     for (std::size_t k = 0; k < kWindowsPerBlock; ++k) {
       const std::int32_t mean_8 = least + static_cast<std::int32_t>(values[k]);
       out.mean_8[k] = mean_8;
-      most = std::max(most, mean_8);
+      most = greater(most, mean_8);
     }
     if (least < 8 * kCodeMin || most > 8 * kCodeMax) body_.fail(BodyError::kRange);
   }
@@ -65,8 +64,8 @@ class ChannelReader {
       const std::int32_t high = (out.mean_8[k] >> 3) + static_cast<std::int32_t>(above_mean[k]);
       out.min[k] = static_cast<std::int16_t>(low);
       out.max[k] = static_cast<std::int16_t>(high);
-      least = std::min(least, low);
-      most = std::max(most, high);
+      least = lesser(least, low);
+      most = greater(most, high);
     }
     if (least < kCodeMin || most > kCodeMax) body_.fail(BodyError::kRange);
   }
@@ -77,7 +76,7 @@ class ChannelReader {
     ColumnValues values;
     body_.take_values(head.form, head.exceptions, count_, values);
     std::uint32_t most = 0;
-    for (const std::uint32_t value : values) most = std::max(most, value);
+    for (const std::uint32_t value : values) most = greater(most, value);
     if (least + most > kVarianceCellMax) return body_.fail(BodyError::kRange);
     const float* from_least = kVariances.data() + least;
     for (std::size_t k = 0; k < kWindowsPerBlock; ++k) out.variance[k] = from_least[values[k]];
@@ -90,7 +89,7 @@ class ChannelReader {
     std::uint32_t most = 0;
     for (std::size_t k = 0; k < kWindowsPerBlock; ++k) {
       out[k] = static_cast<std::uint16_t>(values[k]);
-      most = std::max(most, values[k]);
+      most = greater(most, values[k]);
     }
     if (most > scans_) body_.fail(BodyError::kRange);
   }
