@@ -157,6 +157,7 @@ template <typename Several>
         row[s] = state + fresh * input;
         state = keep * state + stale * input;
       }
+      drop_vanished(state);
       write_lanes(state, &pole.state[begin]);
     }
     write_lanes(row.back(), &sampled_[begin]);

@@ -2,6 +2,8 @@
 // A logic signal as the jig's comparators see it: a first-order line and two thresholds with memory between them.
 #pragma once
 
+#include "host/simulate/lanes.h"
+
 namespace host::simulate {
 
 class LogicLine {
@@ -14,7 +16,7 @@ class LogicLine {
   /// One sub-step towards `driven_v`. Returns the share of it after which the level changed, or a negative number.
   double advance(double driven_v) {
     const double before = volts_;
-    volts_ = driven_v + (volts_ - driven_v) * keep_;
+    volts_ = unless_vanished(driven_v + (volts_ - driven_v) * keep_);
     const double threshold = high_ ? low_v_ : high_v_;
     if (high_ ? volts_ >= threshold : volts_ <= threshold) return -1;
     high_ = !high_;

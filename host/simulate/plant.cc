@@ -2,9 +2,9 @@
 #include "host/simulate/plant.h"
 
 #include <algorithm>
-#include <cstring>
 #include <utility>
 
+#include "host/simulate/lanes.h"
 #include "host/simulate/step_kernel.h"
 
 namespace host::simulate {
@@ -87,7 +87,7 @@ std::size_t Plant::run(std::span<const double> now, std::span<const double> next
     s = done;
     state = &history[(s - 1) * stride_];
   }
-  std::memcpy(state_.data(), state, stride_ * sizeof(double));
+  for (std::size_t i = 0; i < stride_; ++i) state_[i] = unless_vanished(state[i]);
   return limited_steps;
 }
 

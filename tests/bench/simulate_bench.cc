@@ -6,6 +6,7 @@
 #include <algorithm>
 #include <cstdlib>
 #include <ctime>
+#include <string_view>
 #include <vector>
 
 #include "host/data/shipped.h"
@@ -40,7 +41,7 @@ int main(int argc, char** argv) {
   const double seconds = argc > 1 ? std::atof(argv[1]) : 20;
   const auto jig = host::model::Jig::from_text(*host::data::shipped("jigs/reference.textproto"), "reference");
   if (!jig || !(seconds > 0)) {
-    fmt::print(stderr, "usage: simulate_bench [seconds of device time, above 0]\n");
+    fmt::print(stderr, "usage: simulate_bench [seconds of device time, above 0 [scenario]]\n");
     return 2;
   }
   constexpr int kRuns = 3;
@@ -48,6 +49,7 @@ int main(int argc, char** argv) {
   fmt::print("{:22} {:>12} {:>12}   ({} s of 24 channels at 32 kS/s, {} runs)\n", "scenario", "x real time",
              "worst run", seconds, kRuns);
   for (const host::simulate::Scenario& scenario : host::simulate::scenarios()) {
+    if (argc > 2 && scenario.name != std::string_view(argv[2])) continue;
     std::vector<double> runs;
     for (int i = 0; i < kRuns; ++i) runs.push_back(speed(*jig, scenario.name, seconds, sum));
     std::ranges::sort(runs);
