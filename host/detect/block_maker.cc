@@ -88,10 +88,11 @@ void BlockMaker::reduce(const decode::WindowBatch& batch) {
     const auto& columns = batch.windows->channels[channel->index];
     const auto per_code = static_cast<float>(channel->per_code);
     const auto at_code_0 = static_cast<float>(channel->at_code_0);
-    for (std::uint32_t window = 0; window < block_.count; ++window) {
-      block_.loads.low[channel->index][window] = per_code * columns.min[window] + at_code_0;
-      block_.loads.high[channel->index][window] = per_code * columns.max[window] + at_code_0;
-    }
+    auto& low = block_.loads.low[channel->index];
+    auto& high = block_.loads.high[channel->index];
+    // Windows that are not there too: the length is known then.
+    for (std::size_t i = 0; i < wire::kWindowsPerBlock; ++i) low[i] = per_code * columns.min[i] + at_code_0;
+    for (std::size_t i = 0; i < wire::kWindowsPerBlock; ++i) high[i] = per_code * columns.max[i] + at_code_0;
   }
 }
 

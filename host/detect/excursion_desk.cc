@@ -181,6 +181,8 @@ void ExcursionDesk::capture(const Capture& capture) {
 }
 
 void ExcursionDesk::sharpen(const Capture& capture, const WindowRunTracker& tracker) {
+  // Without a scan beyond the limit it holds no excursion, nor an excursion's extreme.
+  if (!tracker.touches(capture)) return;
   const model::JigChannel& channel = *jig_.at(tracker.channel());
   const auto place = static_cast<std::uint8_t>(channel.index);
   const auto look = [&](Found& found) {
@@ -191,7 +193,6 @@ void ExcursionDesk::sharpen(const Capture& capture, const WindowRunTracker& trac
   for (Waiting& waiting : waiting_) {
     if (waiting.found.channel == place) look(waiting.found);
   }
-  if (!tracker.touches(capture)) return;
   const auto& codes = capture.codes[channel.index];
   ExcursionTracker scans(tracker.rule());
   scans.feed(capture.first, std::vector<std::int32_t>(codes.begin(), codes.end()));

@@ -2,6 +2,7 @@
 #include "host/detect/history.h"
 
 #include <algorithm>
+#include <cstring>
 
 namespace host::detect {
 namespace {
@@ -82,8 +83,10 @@ void History::note_rating(const Block& block) {
     // Nothing is known of a hole.
     if (!block.follows && end_ != 0) note(end_, judge::Load::kUnknown);
     const auto& states = block.rating[rail];
-    for (std::uint32_t i = 0; i < block.count; ++i) {
-      if (i == 0 || states[i] != states[i - 1]) note(block.start_of(i), states[i]);
+    note(block.first, states[0]);
+    if (std::memcmp(&states[0], &states[1], block.count - 1) == 0) continue;
+    for (std::uint32_t i = 1; i < block.count; ++i) {
+      if (states[i] != states[i - 1]) note(block.start_of(i), states[i]);
     }
   }
 }

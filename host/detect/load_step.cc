@@ -79,12 +79,16 @@ std::vector<ScanStep> find_steps(std::span<const double> amps, const StepRule& r
   const std::size_t reach = rule.span + rule.gap;
   for (std::size_t n = rule.span; n < d.size();) {
     const double here = std::abs(d[n]);
+    if (here <= least) {
+      ++n;
+      continue;
+    }
     const double tolerance = kSameShare * here;
     const std::size_t from = n > reach ? n - reach : 0;
     const std::size_t to = std::min(n + reach + 1, d.size());
-    const bool greatest = here > least && std::all_of(d.begin() + static_cast<std::ptrdiff_t>(from),
-                                                      d.begin() + static_cast<std::ptrdiff_t>(to),
-                                                      [&](double x) { return std::abs(x) <= here + tolerance; });
+    const bool greatest =
+        std::all_of(d.begin() + static_cast<std::ptrdiff_t>(from), d.begin() + static_cast<std::ptrdiff_t>(to),
+                    [&](double x) { return std::abs(x) <= here + tolerance; });
     if (!greatest) {
       ++n;
       continue;

@@ -20,26 +20,24 @@ void OverviewBook::add(const Block& block) {
   const bool whole = (block.end() - 1 - first_scan_) / column_scans_ == column;
   for (std::size_t channel = 0; channel < wire::kChannelCount; ++channel) {
     if (whole) {
-      add_part(channel, block.first, block.scans * block.count, block.low[channel], block.high[channel],
-               block.sum_8[channel] * block.scans);
+      channels_[channel][column].add(
+          {block.low[channel], block.high[channel], block.sum_8[channel] * block.scans, block.scans * block.count});
       continue;
     }
     const auto& columns = block.windows->channels[channel];
     for (std::uint32_t window = 0; window < block.count; ++window) {
-      add_part(channel, block.start_of(window), block.scans, columns.min[window], columns.max[window],
-               std::int64_t{columns.mean_8[window]} * block.scans);
+      // A window wider than a column, or across two, goes to the column of its first scan.
+      channels_[channel][(block.start_of(window) - first_scan_) / column_scans_].add(
+          {columns.min[window], columns.max[window], std::int64_t{columns.mean_8[window]} * block.scans, block.scans});
     }
   }
 }
 
-void OverviewBook::add_part(std::size_t channel, std::uint64_t first, std::uint32_t scans, std::int16_t low,
-                            std::int16_t high, std::int64_t sum_8) {
-  // A window wider than a column, or across two, goes to the column of its first scan.
-  Column& column = channels_[channel][(first - first_scan_) / column_scans_];
-  column.low = std::min(column.low, low);
-  column.high = std::max(column.high, high);
-  column.sum_8 += sum_8;
-  column.scans += scans;
+void OverviewBook::Column::add(const Column& part) {
+  low = std::min(low, part.low);
+  high = std::max(high, part.high);
+  sum_8 += part.sum_8;
+  scans += part.scans;
 }
 
 void OverviewBook::grow(std::uint64_t to_scan) {
@@ -50,9 +48,9 @@ void OverviewBook::grow(std::uint64_t to_scan) {
 void OverviewBook::merge() {
   for (auto& columns : channels_) {
     for (std::size_t i = 0; i < kColumnsMax / 2; ++i) {
-      const Column& a = columns[2 * i];
-      const Column& b = columns[2 * i + 1];
-      columns[i] = {std::min(a.low, b.low), std::max(a.high, b.high), a.sum_8 + b.sum_8, a.scans + b.scans};
+      Column pair = columns[2 * i];
+      pair.add(columns[2 * i + 1]);
+      columns[i] = pair;
     }
     std::fill(columns.begin() + kColumnsMax / 2, columns.end(), Column{});
   }

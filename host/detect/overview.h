@@ -26,9 +26,8 @@ class OverviewBook {
     std::int16_t high = -32768;
     std::int64_t sum_8 = 0;  // of 1/8 codes, weighted by scans
     std::uint32_t scans = 0;
+    void add(const Column& part);
   };
-  void add_part(std::size_t channel, std::uint64_t first, std::uint32_t scans, std::int16_t low, std::int16_t high,
-                std::int64_t sum_8);
   void grow(std::uint64_t to_scan);
   void merge();
 

@@ -41,39 +41,55 @@ const std::array<std::uint32_t, judge::kRailCount>& SettledFinder::find(const Bl
       masks_[rail] = block.all();
       continue;
     }
-    std::array<std::uint8_t, wire::kWindowsPerBlock> moved{};
-    for (Current& current : state.currents) {
-      const auto& columns = block.windows->channels[current.index];
-      std::int32_t before = block.follows ? current.mean_8 : columns.mean_8[0];
-      for (std::uint32_t i = 0; i < block.count; ++i) {
-        const std::int32_t jump = std::abs(columns.mean_8[i] - before);
-        before = columns.mean_8[i];
-        moved[i] |= static_cast<std::uint8_t>((columns.max[i] - columns.min[i] > current.range_codes) |
-                                              (jump > current.jump_8));
-      }
-      current.mean_8 = before;
-    }
     if (!block.follows) state.quiet_scans = 0;
-    std::uint32_t mask = 0;
-    for (std::uint32_t i = 0; i < block.count; ++i) {
-      if (moved[i] != 0) {
-        state.quiet_scans = 0;
-        continue;
-      }
-      if (state.quiet_scans >= guard_scans_) mask |= 1U << i;
-      state.quiet_scans = std::min(state.quiet_scans + block.scans, 2 * guard_scans_);
-    }
-    masks_[rail] = mask;
+    masks_[rail] = settled(block, moved(block, state), state);
   }
   return masks_;
 }
 
-double SettledFinder::load(steadyrail::proto::Rail rail, const Block& block, std::uint32_t window) const {
-  double sum = 0;
-  for (const Current& current : rails_[rail].currents) {
-    sum += current.per_code * block.windows->channels[current.index].mean_8[window] / 8.0 + current.at_code_0;
+std::uint32_t SettledFinder::moved(const Block& block, RailState& state) {
+  // Over whole columns, windows that are not there included: loops of known length become vector instructions.
+  constexpr std::size_t kLast = wire::kWindowsPerBlock - 1;
+  std::array<std::int32_t, wire::kWindowsPerBlock> moved{};
+  for (Current& current : state.currents) {
+    const auto& columns = block.windows->channels[current.index];
+    std::array<std::int32_t, wire::kWindowsPerBlock> before;
+    before[0] = block.follows ? current.mean_8 : columns.mean_8[0];
+    std::copy_n(columns.mean_8.begin(), kLast, before.begin() + 1);
+    const std::int32_t range_codes = current.range_codes;
+    const std::int32_t jump_8 = current.jump_8;
+    for (std::size_t i = 0; i < wire::kWindowsPerBlock; ++i) {
+      const std::int32_t jump = std::abs(columns.mean_8[i] - before[i]);
+      moved[i] |= (columns.max[i] - columns.min[i] > range_codes ? 1 : 0) | (jump > jump_8 ? 1 : 0);
+    }
+    current.mean_8 = columns.mean_8[block.count - 1];
   }
-  return sum;
+  std::uint32_t mask = 0;
+  for (std::size_t i = 0; i < wire::kWindowsPerBlock; ++i) mask |= static_cast<std::uint32_t>(moved[i]) << i;
+  return mask & block.all();
+}
+
+std::uint32_t SettledFinder::settled(const Block& block, std::uint32_t moved, RailState& state) const {
+  if (moved == 0 && state.quiet_scans >= guard_scans_) return block.all();
+  std::uint32_t mask = 0;
+  for (std::uint32_t i = 0; i < block.count; ++i) {
+    if ((moved >> i & 1U) != 0) {
+      state.quiet_scans = 0;
+      continue;
+    }
+    if (state.quiet_scans >= guard_scans_) mask |= 1U << i;
+    state.quiet_scans = std::min(state.quiet_scans + block.scans, 2 * guard_scans_);
+  }
+  return mask;
+}
+
+SettledFinder::Loads SettledFinder::loads(steadyrail::proto::Rail rail, const Block& block) const {
+  Loads sums{};
+  for (const Current& current : rails_[rail].currents) {
+    const auto& mean_8 = block.windows->channels[current.index].mean_8;
+    for (std::size_t i = 0; i < sums.size(); ++i) sums[i] += current.per_code * mean_8[i] / 8.0 + current.at_code_0;
+  }
+  return sums;
 }
 
 SettledPools::SettledPools(double scan_rate_hz, std::vector<std::size_t> channels)

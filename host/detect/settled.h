@@ -17,8 +17,9 @@ class SettledFinder {
   explicit SettledFinder(const model::Jig& jig);
   /// One mask a rail, one bit a window.
   const std::array<std::uint32_t, judge::kRailCount>& find(const Block& block);
-  /// Mean current of all the rail's channels in the window, A. Valid after find().
-  double load(steadyrail::proto::Rail rail, const Block& block, std::uint32_t window) const;
+  using Loads = std::array<double, wire::kWindowsPerBlock>;
+  /// Mean current of all the rail's channels in each window, A.
+  Loads loads(steadyrail::proto::Rail rail, const Block& block) const;
 
  private:
   struct Current {
@@ -33,6 +34,10 @@ class SettledFinder {
     std::vector<Current> currents;
     std::uint32_t quiet_scans = 0;
   };
+  /// Windows in which the rail's load moved; takes note of the last one's means.
+  static std::uint32_t moved(const Block& block, RailState& state);
+  std::uint32_t settled(const Block& block, std::uint32_t moved, RailState& state) const;
+
   std::uint32_t guard_scans_;
   std::array<RailState, judge::kRailCount> rails_;
   std::array<std::uint32_t, judge::kRailCount> masks_{};

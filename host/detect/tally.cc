@@ -111,8 +111,10 @@ void Tally::shape(const Capture& capture, std::span<const judge::UnderRead> chai
 
 void Tally::means(const Block& block, const SettledFinder& finder, RailPools& rail) {
   const std::uint32_t mask = block.settled[rail.rail] & block.due(rail.rail);
+  if (mask == 0) return;
   const auto& rating = block.rating[rail.rail];
-  const auto level = [&](std::uint32_t window) { return SettledPools::level(finder.load(rail.rail, block, window)); };
+  const SettledFinder::Loads loads = finder.loads(rail.rail, block);
+  const auto level = [&](std::uint32_t window) { return SettledPools::level(loads[window]); };
   for (std::uint32_t i = 0; i < block.count; ++i) {
     // A load that stands still for long has outlasted every excursion allowance: in doubt it is left out too.
     const judge::Load within = rating[i];

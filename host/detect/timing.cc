@@ -117,12 +117,20 @@ void TimingDesk::add(const Block& block) {
   if (!block.follows) gap();
   levels_.add(block);
   read_standby_start(block);
-  if (pwr_ok_ != nullptr) {
+  if (pwr_ok_ != nullptr && !(begun_ && stays(block))) {
     for (std::uint32_t i = 0; i < block.count; ++i) step(block, i);
   }
   read_falls(block.end(), false);
   if (rose_ && block.end() >= start_due_) read_start();
   for (const MainsLoss& loss : losses_.take(block.end(), false)) list_loss(loss);
+}
+
+bool TimingDesk::stays(const Block& block) const {
+  const auto ends = [&](const model::JigChannel& channel) {
+    return std::minmax({channel.value(block.low[channel.index]), channel.value(block.high[channel.index])});
+  };
+  if (!good_ || ends(*pwr_ok_).first < kPwrOkHigh.volts()) return false;
+  return ps_on_ == nullptr || (asked_ && ends(*ps_on_).second <= kPsOnHigh.volts());
 }
 
 void TimingDesk::step(const Block& block, std::uint32_t window) {

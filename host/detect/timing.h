@@ -42,6 +42,8 @@ class TimingDesk {
     std::optional<double> back;
     bool cycled = false;  // PS_ON# went high before PWR_OK came back
   };
+  /// PWR_OK stays high and PS_ON# low throughout: there is no window to look at.
+  bool stays(const Block& block) const;
   void step(const Block& block, std::uint32_t window);
   void follow(bool& state, bool to, std::uint64_t scan);
   void fell(const History::Window& window);

@@ -84,6 +84,9 @@ void Rating::add_check(const model::Jig& jig, Check check, double limit) {
     // Added, not squared: the channels share a meter, so their errors may agree.
     check.uncertainty += check.weights[i] * expanded_uncertainty(*channel, amps, 1).expanded;
   }
+  for (std::size_t channel : check.channels) {
+    if (std::ranges::find(channels_, channel) == channels_.end()) channels_.push_back(channel);
+  }
   checks_.push_back(std::move(check));
 }
 
@@ -186,12 +189,15 @@ void Rating::judge(const BlockLoads& loads, std::uint32_t windows, double window
   for (std::size_t rail = 0; rail < kRailCount; ++rail) {
     std::fill_n(out[rail].begin(), windows, known_[rail] ? Load::kWithin : Load::kUnknown);
   }
+  std::array<float, wire::kChannelCount> greatest;
+  for (std::size_t channel : channels_) {
+    const auto& high = loads.high[channel];
+    greatest[channel] = *std::max_element(high.begin(), high.begin() + windows);
+  }
+  bool beyond = std::ranges::any_of(recovering_, [](std::uint32_t left) { return left > 0; });
   for (Check& check : checks_) {
     double most = check.uncertainty;
-    for (std::size_t i = 0; i < check.channels.size(); ++i) {
-      const auto& high = loads.high[check.channels[i]];
-      most += check.weights[i] * *std::max_element(high.begin(), high.begin() + windows);
-    }
+    for (std::size_t i = 0; i < check.channels.size(); ++i) most += check.weights[i] * greatest[check.channels[i]];
     if (most <= check.limit) {
       check.run = 0;
       continue;
@@ -199,6 +205,7 @@ void Rating::judge(const BlockLoads& loads, std::uint32_t windows, double window
     for (std::uint32_t window = 0; window < windows; ++window) {
       const Load state = judge_window(check, loads, window, window_s);
       if (state == Load::kWithin) continue;
+      beyond = beyond || state == Load::kOutside;
       for (std::size_t rail = 1; rail < kRailCount; ++rail) {
         if ((check.rails & (1U << rail)) == 0) continue;
         Load& held = out[rail][window];
@@ -206,7 +213,7 @@ void Rating::judge(const BlockLoads& loads, std::uint32_t windows, double window
       }
     }
   }
-  hold(out, windows, window_s);
+  if (beyond) hold(out, windows, window_s);
 }
 
 void Rating::hold(BlockRating& rating, std::uint32_t windows, double window_s) {

@@ -70,7 +70,8 @@ class Rating {
   Load judge_window(Check& check, const BlockLoads& loads, std::uint32_t window, double window_s) const;
 
   std::vector<Check> checks_;
-  std::vector<Row> rows_;  // ascending duration
+  std::vector<std::size_t> channels_;  // of all checks
+  std::vector<Row> rows_;              // ascending duration
   std::array<bool, kRailCount> known_{};
   std::array<std::uint32_t, kRailCount> recovering_{};  // windows left in which an overload may still be felt
   double total_w_ = 0;
