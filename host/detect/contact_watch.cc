@@ -40,6 +40,9 @@ ContactWatch::ContactWatch(const model::Jig& jig, EventBook& book, const History
         loads.push_back(channel.index);
       }
     }
+    for (std::size_t current : loads) {
+      if (std::ranges::find(currents_, current) == currents_.end()) currents_.push_back(current);
+    }
     watches_.push_back(Watch{pair, std::move(loads), LoadLine(kLevelSpreadV, own, 0)});
   }
 }
@@ -50,7 +53,26 @@ void ContactWatch::gap() {
 
 void ContactWatch::add(const Block& block) {
   if (!block.follows) gap();
+  read_loads(block);
   for (Watch& one : watches_) watch(block, one);
+}
+
+void ContactWatch::read_loads(const Block& block) {
+  // Over whole rows: loops of known length become vector instructions.
+  for (std::size_t index : currents_) {
+    const model::JigChannel& channel = *jig_.at(index);
+    const auto& means = block.windows->channels[index].mean_8;
+    Row& amps = amps_[index];
+    for (std::size_t i = 0; i < amps.size(); ++i) amps[i] = static_cast<float>(channel.value(means[i] / 8.0));
+    const double most = static_cast<double>(kStillA) + kStillSigmas * channel.noise_rms;
+    const Row& low = block.loads.low[index];
+    const Row& high = block.loads.high[index];
+    std::uint32_t still = 0;
+    for (std::size_t i = 0; i < low.size(); ++i) {
+      still |= (static_cast<double>(high[i] - low[i]) <= most ? 1U : 0U) << i;
+    }
+    still_[index] = still;
+  }
 }
 
 double ContactWatch::mean(const Block& block, std::size_t channel, std::uint32_t window) const {
@@ -74,14 +96,6 @@ void ContactWatch::rest_of(const Block& block, const Watch& watch, Row& rest) co
   if (pair.current_b) take(*pair.current_b, -watch.line.resistance(1));
 }
 
-bool ContactWatch::still(const Block& block, const Watch& watch, std::uint32_t window) const {
-  if ((block.on >> window & 1U) == 0) return false;
-  return std::ranges::all_of(watch.loads, [&](std::size_t current) {
-    const double span = static_cast<double>(block.loads.high[current][window] - block.loads.low[current][window]);
-    return span <= static_cast<double>(kStillA) + kStillSigmas * jig_.at(current)->noise_rms;
-  });
-}
-
 void ContactWatch::watch(const Block& block, Watch& watch) {
   Row rest;
   rest_of(block, watch, rest);
@@ -94,27 +108,24 @@ void ContactWatch::watch(const Block& block, Watch& watch) {
   }
   const bool flat = most - least < kLeastV;
   // What was kept of the past, then this block; of a flat one only what the next needs.
-  std::array<Sample, kSpan + wire::kWindowsPerBlock> all;
   const std::uint32_t from = flat && block.count > kSpan ? block.count - kSpan : 0;
   std::size_t size = 0;
   if (from == 0) {
-    for (std::size_t i = 0; i < watch.held; ++i) all[size++] = watch.last[i];
+    for (std::size_t i = 0; i < watch.held; ++i) all_[size++] = watch.last[i];
   }
+  std::uint32_t still = block.on;
+  for (std::size_t current : watch.loads) still &= still_[current];
   for (std::uint32_t i = from; i < block.count; ++i) {
-    Sample& sample = all[size++];
-    sample = {.rest = static_cast<double>(rest[i]),
-              .still = still(block, watch, i),
-              .start = block.start_of(i),
-              .scans = block.scans};
-    for (std::size_t k = 0; k < watch.loads.size(); ++k) {
-      sample.amps[k] = static_cast<float>(mean(block, watch.loads[k], i));
-    }
+    Sample& sample = all_[size++];
+    sample.rest = static_cast<double>(rest[i]);
+    sample.still = (still >> i & 1U) != 0;
+    sample.start = block.start_of(i);
+    sample.scans = block.scans;
+    for (std::size_t k = 0; k < watch.loads.size(); ++k) sample.amps[k] = amps_[watch.loads[k]][i];
   }
-  if (!flat) {
-    for (std::size_t i = 0; i + kSpan <= size; ++i) look(&all[i], watch);
-  }
+  if (!flat) look_where_still(size, watch);
   watch.held = std::min(size, kSpan);
-  std::copy_n(&all[size - watch.held], watch.held, watch.last.begin());
+  std::copy_n(&all_[size - watch.held], watch.held, watch.last.begin());
   learn(block, watch);
 }
 
@@ -128,33 +139,49 @@ void ContactWatch::learn(const Block& block, Watch& watch) const {
   watch.line.learn(y, std::span(amps).first(watch.line.currents()));
 }
 
+void ContactWatch::look_where_still(std::size_t size, Watch& watch) {
+  static_assert(std::tuple_size_v<decltype(all_)> <= 64, "one bit a window");
+  std::uint64_t still = 0;
+  for (std::size_t i = 0; i < size; ++i) still |= std::uint64_t{all_[i].still} << i;
+  std::uint64_t side = still;  // kSide still windows in a row begin here
+  for (std::size_t i = 1; i < kSide; ++i) side &= still >> i;
+  for (std::uint64_t both = side & side >> (kSide + kEdge); both != 0; both &= both - 1) {
+    look(&all_[static_cast<std::size_t>(std::countr_zero(both))], watch);
+  }
+}
+
 void ContactWatch::look(const Sample* samples, Watch& watch) {
   const Sample& edge = samples[kSide + 1];  // begins where the two windows of the edge meet
   if (edge.start < watch.deaf_until) return;
+  constexpr std::size_t kAfter = kSide + kEdge;
+  const auto rest = [&](std::size_t from) {
+    double sum = 0;
+    for (std::size_t i = from; i < from + kSide; ++i) sum += samples[i].rest / kSide;
+    return sum;
+  };
+  const double step = rest(kAfter) - rest(0);
+  if (std::abs(step) < kLeastV) return;
   struct Part {
-    double rest = 0, least = 0, most = 0;
+    double least = 0, most = 0;
     std::array<float, kLoadsMost> amps{};
   };
-  const auto part = [&](std::size_t from, Part& out) {
-    out.least = out.most = samples[from].rest;
+  const auto part = [&](std::size_t from) {
+    Part out{samples[from].rest, samples[from].rest, {}};
     for (std::size_t i = from; i < from + kSide; ++i) {
-      if (!samples[i].still) return false;
-      out.rest += samples[i].rest / kSide;
       for (std::size_t k = 0; k < watch.loads.size(); ++k) out.amps[k] += samples[i].amps[k] / kSide;
       out.least = std::min(out.least, samples[i].rest);
       out.most = std::max(out.most, samples[i].rest);
     }
-    return true;
+    return out;
   };
-  Part before, after;
-  if (!part(0, before) || !part(kSide + kEdge, after)) return;
+  const Part before = part(0);
+  const Part after = part(kAfter);
   for (std::size_t k = 0; k < watch.loads.size(); ++k) {
     if (std::abs(after.amps[k] - before.amps[k]) > kStillA) return;
   }
   const double amps = static_cast<double>(before.amps[0] + after.amps[0]) / 2;
-  const double step = after.rest - before.rest;
   if (amps < kLeastLoadA) return;
-  if (std::abs(step) < std::max(kLeastV, kExcessFlagOhm * amps)) return;
+  if (std::abs(step) < kExcessFlagOhm * amps) return;
   const double wander = std::max(before.most - before.least, after.most - after.least);
   if (wander > kFlatShare * std::abs(step)) return;
 

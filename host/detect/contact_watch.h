@@ -49,7 +49,10 @@ class ContactWatch {
 
   void watch(const Block& block, Watch& watch);
   void rest_of(const Block& block, const Watch& watch, Row& rest) const;
-  bool still(const Block& block, const Watch& watch, std::uint32_t window) const;
+  /// Means of the watched currents, and whether each stood still, of every window.
+  void read_loads(const Block& block);
+  /// Looks wherever both sides of an edge stand still among the first `size` of `all_`.
+  void look_where_still(std::size_t size, Watch& watch);
   void learn(const Block& block, Watch& watch) const;
   void look(const Sample* samples, Watch& watch);
   double mean(const Block& block, std::size_t channel, std::uint32_t window) const;
@@ -59,6 +62,10 @@ class ContactWatch {
   const History& history_;
   std::function<void(const Found&)> listed_;
   std::vector<Watch> watches_;
+  std::vector<std::size_t> currents_;  // loads of all watches
+  std::array<Row, wire::kChannelCount> amps_{};
+  std::array<std::uint32_t, wire::kChannelCount> still_{};
+  std::array<Sample, kSpan + wire::kWindowsPerBlock> all_{};  // what was kept of the past, then the block
 };
 
 }  // namespace host::detect
