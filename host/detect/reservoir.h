@@ -27,10 +27,10 @@ class Reservoir {
   std::uint64_t seen() const { return seen_; }
   std::optional<double> median() const {
     if (kept_.empty()) return std::nullopt;
-    std::vector<double> sorted = kept_;
-    std::ranges::sort(sorted);
-    const std::size_t n = sorted.size();
-    return n % 2 == 1 ? sorted[n / 2] : (sorted[n / 2 - 1] + sorted[n / 2]) / 2;
+    std::vector<double> parted = kept_;
+    const auto middle = parted.begin() + static_cast<std::ptrdiff_t>(parted.size() / 2);
+    std::ranges::nth_element(parted, middle);
+    return parted.size() % 2 == 1 ? *middle : (*std::max_element(parted.begin(), middle) + *middle) / 2;
   }
 
  private:
