@@ -50,6 +50,7 @@ std::expected<std::unique_ptr<LiveSession>, std::string> LiveSession::create(Liv
 
 int LiveSession::conclude_run(const link::SessionReport& report, const ResultFiles& files) {
   terminal_.end_progress();
+  say_findings();
   proto::SessionResult described;
   decoder_.describe(described);
   const auto finished = join_result(review_, described, setup_.header, setup_.judging, setup_.out);
@@ -104,7 +105,16 @@ void LiveSession::remark(const std::string& words) {
   terminal_.say(words);
 }
 
+// A wrong rail on a plug is worth hearing of while the switch at the outlet is still at hand.
+void LiveSession::say_findings() {
+  const auto findings = review_.channel_findings();
+  for (; findings_said_ < findings.size(); ++findings_said_) {
+    terminal_.say(fmt::format("{}check the wiring: {}", tag(), findings[findings_said_].words));
+  }
+}
+
 void LiveSession::tick() {
+  say_findings();
   const auto now = std::chrono::steady_clock::now();
   if (now - last_progress_ < kProgressEvery) return;
   last_progress_ = now;

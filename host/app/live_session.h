@@ -56,6 +56,7 @@ class LiveSession : public link::SessionEvents {
   void port_back(const std::string& name) override;
   void remark(const std::string& words) override;
   void tick() override;
+  void say_findings();
   std::string tag() const { return simulated_ ? "simulated, " : ""; }
 
   LiveSetup setup_;
@@ -66,6 +67,7 @@ class LiveSession : public link::SessionEvents {
   std::unique_ptr<record::Writer> writer_;
   std::unique_ptr<link::Session> session_;
   bool simulated_;  // by the header, or by the jig's own word
+  std::size_t findings_said_ = 0;
   std::chrono::steady_clock::time_point last_progress_{};
 };
 

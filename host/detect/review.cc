@@ -55,6 +55,7 @@ Session::Session(model::Jig described, const ReviewOptions& options, const Recor
       unit(unit_of(options, header)),
       chains(chains_of(jig)),
       maker(jig, unit ? &*unit : nullptr, limit_set()),
+      check(jig),
       tally(jig),
       book(options.events_listed_max),
       waveforms(jig, history),
@@ -89,6 +90,7 @@ void Session::windows(const decode::WindowBatch& batch) {
   count_clipped(batch);
   const Block& block = maker.make(batch);
   history.add(block);
+  check.add(block);
   overview.add(block);
   tally.add(block, maker.settled());
   tally.shape(history, captures.kept(), chains);
@@ -117,6 +119,7 @@ void Session::count_clipped(const decode::WindowBatch& batch) {
 
 void Session::hole() {
   maker.gap();
+  check.gap();
   excursions.gap();
   sags.gap();
   timing.gap();
@@ -236,6 +239,7 @@ SessionResult Review::result(const steadyrail::proto::Coverage* decoded) const {
   write_returns(session.jig, session.levels, result);
   write_burdens(session.jig, session.levels, result);
   session.ripple.write(session.limit_set(), result);
+  write_channel_findings(session.jig, session.check.findings(), result);
   result.mutable_coverage()->set_scans_clipped(session.scans_clipped);
   for (const auto& remark : session.maker.rating().remarks()) result.add_remarks(remark);
   for (const auto& remark : session.excursions.contradictions()) result.add_remarks(remark);
@@ -260,6 +264,11 @@ std::uint64_t Review::excursions() const {
     if (kind.kind == steadyrail::proto::EVENT_KIND_EXCURSION) count += kind.listed + kind.counted;
   }
   return count;
+}
+
+std::span<const ChannelFinding> Review::channel_findings() const {
+  if (!state_->session) return {};
+  return state_->session->check.findings();
 }
 
 steadyrail::proto::Drawings Review::drawings() const {

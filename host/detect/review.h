@@ -5,9 +5,11 @@
 #include <cstdint>
 #include <memory>
 #include <optional>
+#include <span>
 #include <string>
 
 #include "host/decode/sink.h"
+#include "host/detect/channel_check.h"
 #include "limits.pb.h"
 #include "result.pb.h"
 #include "unit.pb.h"
@@ -46,6 +48,8 @@ class Review : public decode::Sink {
   steadyrail::proto::Drawings drawings() const;
   /// Excursions so far, listed or only counted. Cheap: the result is worked out anew each time it is asked for.
   std::uint64_t excursions() const;
+  /// Channels found not to carry what the jig's description says, so far; grows only. Cheap.
+  std::span<const ChannelFinding> channel_findings() const;
 
  private:
   struct State;

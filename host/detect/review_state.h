@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "host/detect/block_maker.h"
+#include "host/detect/channel_check.h"
 #include "host/detect/contact_watch.h"
 #include "host/detect/excursion_desk.h"
 #include "host/detect/found.h"
@@ -47,6 +48,7 @@ struct Session {
   std::optional<steadyrail::proto::Unit> unit;
   std::vector<judge::UnderRead> chains;  // by channel index
   BlockMaker maker;
+  ChannelCheck check;
   History history;
   OverviewBook overview;
   Tally tally;
