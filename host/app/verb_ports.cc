@@ -32,7 +32,7 @@ int ports(const PortsOptions& options, Terminal& terminal) {
   const std::vector<link::PortInfo> found = link::ports();
   if (options.json) {
     std::string list;
-    for (const link::PortInfo& port : found) list += (list.empty() ? "\n" : ",\n") + port_json(port);
+    for (const link::PortInfo& port : found) list.append(list.empty() ? "\n" : ",\n").append(port_json(port));
     terminal.out() << "{\n  \"ports\": [" << list << (list.empty() ? "" : "\n  ") << "]\n}\n";
     return 0;
   }
