@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: Apache-2.0
 """Sessions: rehearsals, a watch, Ctrl-C, a jig that dies, a disk that fills."""
+import contextlib
 import os
 import random
 import re
@@ -219,35 +220,40 @@ class Watches(Workspace):
     """A watch over a pseudo-terminal: the firmware as a process, fed a supply at nominal volts by this test."""
 
     BLOCK = struct.Struct("<IIQII")
+    OUTPUTS = struct.Struct("<QIII28I4x")
 
     NOMINAL = {"RAIL_P12V": 12, "RAIL_P5V": 5, "RAIL_P3V3": 3.3, "RAIL_M12V": -12, "RAIL_P5VSB": 5}
     LINES = {"pwr-ok": 5, "ps-on": 0.2}
 
-    def nominal_codes(self):
-        """Codes of the reference jig: rails at nominal, PWR_OK high, PS_ON# low, mid-scale elsewhere."""
+    def nominal_codes(self, wrong):
+        """Codes of the reference jig: rails at nominal, PWR_OK high, PS_ON# low, mid-scale elsewhere; volts in `wrong`
+        instead of those."""
         codes = [0] * 24
         for block in re.findall(r"(?m)^channels \{(.*?)^\}", content(JIG).decode(), re.S):
             field = lambda name: re.search(name + r': "?([^" \n]+)', block)
             value = self.LINES.get(field("name").group(1))
             if "CHANNEL_KIND_RAIL_VOLTAGE" in block:
                 value = self.NOMINAL[field("rail").group(1)]
+            value = wrong.get(field("name").group(1), value)
             if value is not None:
                 offset, scale = (float(field(name).group(1)) for name in ("unit_at_code_0", "unit_per_code"))
                 codes[int(field("index").group(1))] = round((value - offset) / scale)
         return codes
 
-    def feed(self, scans, stop):
+    def feed(self, scans, stop, wrong):
         began = time.monotonic()
-        codes = struct.pack("<24h", *self.nominal_codes()) * 32
+        codes = struct.pack("<24h", *self.nominal_codes(wrong)) * 32
         block = 0
         while not stop.is_set():
             scans.sendall(self.BLOCK.pack(0x53524431, 0, block * 32, 0, 0) + codes)
-            if len(scans.recv(16, socket.MSG_WAITALL)) < 16:
+            if len(scans.recv(self.OUTPUTS.size, socket.MSG_WAITALL)) < self.OUTPUTS.size:
                 return
             block += 1
             time.sleep(max(0, began + block / 1000 - time.monotonic()))
 
-    def test_it_records_judges_and_reports(self):
+    @contextlib.contextmanager
+    def fed(self, wrong={}):
+        """The port of a jig that is fed; `wrong`: volts by channel that are not nominal."""
         ours, theirs = socket.socketpair()
         announced, announce = os.pipe()
         jig = subprocess.Popen([os.path.join(os.path.dirname(PROGRAM), "steadyrail-virtual-jig"), "--scan-fd",
@@ -256,17 +262,27 @@ class Watches(Workspace):
         theirs.close()
         os.close(announce)
         stop = threading.Event()
+        feeder = threading.Thread(target=self.feed, args=(ours, stop, wrong), daemon=True)
+        feeder.start()
         try:
             with os.fdopen(announced) as pipe:
                 port = pipe.readline().strip()
-            feeder = threading.Thread(target=self.feed, args=(ours, stop), daemon=True)
-            feeder.start()
-            out = self.path("watch.steadyrail")
+            yield port
+        finally:
+            stop.set()
+            feeder.join(timeout=PATIENCE_S)
+            ours.close()
+            jig.wait(timeout=PATIENCE_S)
+
+    def test_it_records_judges_and_reports(self):
+        out = self.path("watch.steadyrail")
+        with self.fed() as port:
             call = run("watch", port, "--limits", "atx-3.0", "--for", "2s", "--already-checked", "--out", out, "--json",
                        self.path("watch.json"), "--question", "Does it hold?")
             self.assertEqual(call.returncode, 4, call.stderr)
             self.assertIn(CAUTION.strip(), call.stderr)
             self.assertIn("Does it hold?", call.stdout)
+            self.assertNotIn("check the wiring", call.stderr)
             result = self.result("watch.json")
             self.assertEqual(result["session"]["ended"], "finished")
             self.assertGreater(result["coverage"]["scansSeen"], 32000)
@@ -274,10 +290,25 @@ class Watches(Workspace):
             self.assertAlmostEqual(main["value"], 12.0, delta=0.02)
             self.assertEqual(run("review", out).returncode, 4)
             self.assertEqual(run("watch", port, "--already-checked", "--out", out).returncode, 2)
-        finally:
-            stop.set()
-            ours.close()
-            jig.wait(timeout=PATIENCE_S)
+
+    def test_a_wrong_rail_is_said_while_the_session_runs(self):
+        out = self.path("wrong.steadyrail")
+        words = "graphics-1 reads 5.00 V, the voltage of +5V and not of +12V: the wrong rail is on its plug"
+        with self.fed({"graphics-1": 5}) as port:
+            call = subprocess.Popen([PROGRAM, "watch", port, "--limits", "atx-3.0", "--for", "10m", "--already-checked",
+                                     "--out", out, "--json", self.path("wrong.json")],
+                                    stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+            with call:
+                line = next((one for one in call.stderr if "check the wiring" in one), "")
+                call.send_signal(signal.SIGINT)
+                printed, _ = call.communicate(timeout=PATIENCE_S)
+        self.assertIn(words, line)
+        self.assertIn(words, printed)
+        verdicts = [v for v in self.result("wrong.json")["verdicts"]
+                    if v["channel"] == "graphics-1" and v["decision"] != "not-tested"]
+        self.assertGreaterEqual(len(verdicts), 2)
+        for verdict in verdicts:
+            self.assertEqual((verdict["decision"], verdict["reason"]), ("undecided", words))
 
 
 if __name__ == "__main__":
