@@ -2,20 +2,16 @@
 // Whole rehearsed sessions, real firmware and line included: what a scenario puts into the supply must stand in the
 // figures of the review, within the intervals these claim. Expected values are worked out here from the simulator's own
 // parameters by the circuit's steady state; the detectors never see them.
+#include <algorithm>
 #include <cmath>
-#include <cstdlib>
-#include <filesystem>
 #include <map>
 
-#include <fmt/format.h>
 #include <gtest/gtest.h>
-#include <unistd.h>
 
-#include "host/decode/review_file.h"
-#include "host/detect/review.h"
 #include "host/model/limit_sets.h"
 #include "host/simulate/ground_network.h"
 #include "host/simulate/supply_parameters.h"
+#include "tests/simulation/rehearsal_fixture.h"
 
 namespace {
 
@@ -31,19 +27,10 @@ constexpr double kSlackOhm = 0.1e-3;
 const SessionResult& rehearsed(const std::string& scenario) {
   static std::map<std::string, SessionResult> done;
   if (const auto found = done.find(scenario); found != done.end()) return found->second;
-  const std::filesystem::path path =
-      std::filesystem::temp_directory_path() / fmt::format("{}-{}.steadyrail", scenario, static_cast<int>(getpid()));
-  const std::string command =
-      fmt::format("'{}' rehearse --scenario {} --seed 5 --for {}s --out '{}' --force > /dev/null 2>&1",
-                  STEADYRAIL_PROGRAM, scenario, kSessionS, path.string());
-  const int status = std::system(command.c_str());
-  EXPECT_NE(status, -1);
   const auto limits = host::model::load_limits("atx-3.0");
   EXPECT_TRUE(limits.has_value());
   host::detect::Review review({.limits = limits->set, .unit = {}, .events_listed_max = 500});
-  const auto described = host::decode::review_file(path.string(), review);
-  EXPECT_TRUE(described.has_value()) << command;
-  std::filesystem::remove(path);
+  testing_jig::rehearse(scenario, 5, kSessionS, review);
   return done[scenario] = review.result();
 }
 
