@@ -264,6 +264,36 @@ TEST(SagTest, UndershootOfAStepIsExplained) {
   EXPECT_EQ(count_of(review.result(), EVENT_KIND_SAG, "graphics-1").unexplained(), 0U);
 }
 
+// A plug without a current channel shares its rail with one whose load steps by 40 A: 1 mohm of them is taken away,
+// 0.04 V, and what is left may reach 1.3 x 10 mohm x 40 A = 0.52 V. Without a step, or beyond that, nothing explains
+// it.
+TEST(SagTest, LoadOfAnotherPlugExplainsNoMoreThanItsShare) {
+  struct Case {
+    std::size_t step_at;
+    double level;
+    bool explained;
+  };
+  for (const Case& one : {Case{64000, 11.60, true}, Case{64000, 11.20, false}, Case{96000, 11.60, false}}) {
+    SCOPED_TRACE(one.level);
+    Levels levels(128000);
+    levels.set(kGraphicsA, one.step_at, one.step_at + 16, 45);
+    levels.set(kMain, 64000, 64016, one.level);
+    Review review(options());
+    review.header(test_header());
+    levels.windows(review, 0, levels.scans());
+    review.finish();
+    const SessionResult result = review.result();
+    int sags = 0;
+    for (const EventResult& sag : events_of(result, EVENT_KIND_SAG)) {
+      if (sag.channel() != "main-12v") continue;
+      ++sags;
+      EXPECT_EQ(sag.explained(), one.explained);
+    }
+    EXPECT_EQ(sags, 1);
+    EXPECT_EQ(count_of(result, EVENT_KIND_SAG, "main-12v").unexplained(), one.explained ? 0U : 1U);
+  }
+}
+
 TEST(SagTest, WithoutACurrentChannelNothingIsExplained) {
   Levels levels(128000);
   levels.set(kFive, 64000, 64640, 4.85);
