@@ -95,6 +95,20 @@ void declare_limits(CLI::App& program, LimitsOptions& options) {
   verb.add_flag("--json", options.json, "Print JSON");
 }
 
+void declare_budget(CLI::App& program, BudgetOptions& options) {
+  CLI::App& verb = add_verb(program, "budget", "What a jig's readings are worth, contributor by contributor",
+                            "steadyrail budget reference --channel main-12v\n  steadyrail budget reference small "
+                            "uncalibrated\n\nExit status: 0 every channel may decide and U is at most a quarter of "
+                            "the tolerance; 4 one may not; 2 wrong use or input");
+  verb.add_option("jig", options.jigs,
+                  "Descriptions of jigs: shipped ('reference', 'small', 'uncalibrated') or files; "
+                  "several stand side by side")
+      ->capture_default_str()
+      ->type_name("FILE");
+  verb.add_option("--channel", options.channel, "Only this channel")->type_name("NAME");
+  verb.add_flag("--json", options.json, "Print JSON");
+}
+
 void declare_watch(CLI::App& program, WatchOptions& options) {
   CLI::App& verb = add_verb(program, "watch", "Record a session with a jig, judge it as it runs, and report",
                             "steadyrail watch /dev/ttyUSB0 --unit unit.textproto --for 2h --report evening.html");
@@ -200,6 +214,7 @@ std::expected<Command, EarlyEnd> parse_command_line(const std::vector<std::strin
   PortsOptions ports;
   LabelOptions label;
   LimitsOptions limits;
+  BudgetOptions budget;
   WatchOptions watch;
   ReviewOptions review;
   RehearseOptions rehearse;
@@ -216,6 +231,7 @@ std::expected<Command, EarlyEnd> parse_command_line(const std::vector<std::strin
   declare_ports(program, ports);
   declare_label_verb(program, label);
   declare_limits(program, limits);
+  declare_budget(program, budget);
   declare_watch(program, watch);
   declare_review(program, review);
   declare_rehearse(program, rehearse);
@@ -235,6 +251,7 @@ std::expected<Command, EarlyEnd> parse_command_line(const std::vector<std::strin
   if (verb == "ports") return ports;
   if (verb == "label") return label;
   if (verb == "limits") return limits;
+  if (verb == "budget") return budget;
   if (verb == "watch") return watch;
   if (verb == "review") return review;
   if (verb == "rehearse") return rehearse;

@@ -29,6 +29,7 @@ int run(const Command& command, Terminal& terminal) {
           [&](const PortsOptions& options) { return ports(options, terminal); },
           [&](const LabelOptions& options) { return label(options, terminal); },
           [&](const LimitsOptions& options) { return limits(options, terminal); },
+          [&](const BudgetOptions& options) { return budget(options, terminal); },
           [&](const WatchOptions& options) { return watch(options, terminal, interrupt, isatty(STDIN_FILENO) == 1); },
           [&](const ReviewOptions& options) { return review(options, terminal, interrupt); },
           [&](const RehearseOptions& options) { return rehearse(options, terminal, interrupt, folder); },

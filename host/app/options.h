@@ -7,6 +7,7 @@
 #include <optional>
 #include <string>
 #include <variant>
+#include <vector>
 
 #include "host/app/verb_label.h"
 
@@ -34,6 +35,12 @@ struct PortsOptions {
 
 struct LimitsOptions {
   std::string edition;  // empty: all of them, side by side
+  bool json = false;
+};
+
+struct BudgetOptions {
+  std::vector<std::string> jigs = {"reference"};  // several: side by side
+  std::string channel;                            // empty: all of them
   bool json = false;
 };
 
@@ -82,7 +89,7 @@ struct ExportOptions {
   std::optional<std::chrono::milliseconds> to;
 };
 
-using Command = std::variant<PortsOptions, LabelOptions, LimitsOptions, WatchOptions, ReviewOptions, RehearseOptions,
-                             ExportOptions>;
+using Command = std::variant<PortsOptions, LabelOptions, LimitsOptions, BudgetOptions, WatchOptions, ReviewOptions,
+                             RehearseOptions, ExportOptions>;
 
 }  // namespace host::app

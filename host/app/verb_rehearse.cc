@@ -15,6 +15,7 @@
 #include "host/app/verbs.h"
 #include "host/app/virtual_jig.h"
 #include "host/detect/arm.h"
+#include "host/model/jig_budget.h"
 #include "host/report/summary.h"
 #include "host/simulate/scenario.h"
 #include "host/simulate/serve.h"
@@ -61,7 +62,7 @@ LiveSetup set_up(const RehearseOptions& options, const model::Jig& jig, const Ju
   setup.header.set_simulated(true);
   setup.header.set_scenario(options.scenario);
   setup.header.set_seed(options.seed);
-  *setup.header.mutable_jig() = jig.description();
+  *setup.header.mutable_jig() = model::for_recording(jig.description());
   if (judging.unit) *setup.header.mutable_unit() = *judging.unit;
   if (judging.limits) {
     setup.header.set_edition(judging.limits->set.edition());

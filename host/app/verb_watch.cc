@@ -13,6 +13,7 @@
 #include "host/app/sha256.h"
 #include "host/app/verbs.h"
 #include "host/detect/arm.h"
+#include "host/model/jig_budget.h"
 
 namespace host::app {
 namespace {
@@ -48,7 +49,7 @@ LiveSetup set_up(const WatchOptions& options, const model::Jig& jig, const Judgi
   LiveSetup setup;
   setup.judging = judging;
   setup.header.set_started_utc_us(static_cast<std::uint64_t>(clock.now().since_epoch.count()));
-  *setup.header.mutable_jig() = jig.description();
+  *setup.header.mutable_jig() = model::for_recording(jig.description());
   if (judging.unit) *setup.header.mutable_unit() = *judging.unit;
   if (judging.limits) {
     setup.header.set_edition(judging.limits->set.edition());

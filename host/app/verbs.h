@@ -11,6 +11,7 @@
 namespace host::app {
 
 int ports(const PortsOptions& options, Terminal& terminal);
+int budget(const BudgetOptions& options, Terminal& terminal);
 int limits(const LimitsOptions& options, Terminal& terminal);
 /// `ask`: whether the hook-up order may be asked for on standard input.
 int watch(const WatchOptions& options, Terminal& terminal, const Interrupt& interrupt, bool ask);

@@ -6,6 +6,7 @@
 #include <map>
 
 #include "host/model/jig.h"
+#include "host/model/jig_budget.h"
 
 namespace host::model {
 namespace {
@@ -321,7 +322,9 @@ class Check {
 }  // namespace
 
 TextErrors contradictions(const JigDescription& description, const Place& place) {
-  return Check(description, place).run();
+  TextErrors errors = Check(description, place).run();
+  for (TextError& error : budget_contradictions(description, place)) errors.push_back(std::move(error));
+  return errors;
 }
 
 }  // namespace host::model

@@ -79,17 +79,17 @@ class JigsTest(unittest.TestCase):
                     (poles, [1 / (2 * math.pi * r * c) for r, c in ((source, parts["C1"]), (parts["R21"], parts["C21"]))])]:
                 self.assertIsNone(complaint(cell, *expected), (rail, cell))
 
-    def test_the_commented_budget(self):
-        """The columns of the budget in reference.textproto: their squares sum to u_other, which the channels carry."""
+    def test_the_listed_budget(self):
+        """Contributors listed in reference.textproto: their squares sum to u_other, which the channels carry."""
         text = jig.text_of("reference")
-        rows = re.findall(r"^#   (\D[^\n]*?) +([\d.]+) +([\d.]+) +([\d.]+) +([\d.]+)$", text, re.MULTILINE)
-        self.assertEqual("u_other", rows[-1][0])
-        for column, channel in enumerate(["main-12v", "main-5v", "main-3v3", "main-m12v"], 1):
-            terms = [float(row[column]) for row in rows[:-1]]
+        for channel in ["main-12v", "main-5v", "main-3v3", "main-m12v"]:
+            listed, = re.findall(rf'^budgets {{\n  channels: \["{channel}".*?^}}', text, re.DOTALL | re.MULTILINE)
+            terms = re.findall(r'DISTRIBUTION_(\w+)\s+width: (\S+) unit: "[^"]+" sensitivity: (\S+)', listed)
             self.assertEqual(13, len(terms))
-            self.assertAlmostEqual(float(rows[-1][column]), math.sqrt(sum(term**2 for term in terms)), delta=0.0015)
+            divisor = {"NORMAL": 1.0, "RECTANGULAR": math.sqrt(3)}
+            squares = sum((float(width) * float(sensitivity) / divisor[shape])**2 for shape, width, sensitivity in terms)
             said = re.search(rf'channel: "{channel}" gain[^}}]*u_other: ([\d.e-]+)', text).group(1)
-            self.assertAlmostEqual(float(rows[-1][column]) * 1e-3, float(said), delta=1e-9)
+            self.assertAlmostEqual(float(said), math.sqrt(squares), delta=1.5e-6)
 
     def test_no_channel_is_left_over(self):
         self.assertEqual(24, len(jig.channels("reference")))
