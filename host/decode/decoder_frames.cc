@@ -67,6 +67,7 @@ void Decoder::State::take_overlong(std::uint64_t bytes) {
 void Decoder::State::restart(std::uint32_t boot) {
   continuity.blame(proto::LOSS_CAUSE_RESET);
   losses.restarted();
+  marks.stretch_ended(clock);
   offset = continuity.horizon() + kRestartScansLeast;
   offset_open = true;
   clock = ClockFit(scan_rate_hz);
@@ -102,6 +103,8 @@ void Decoder::State::take_note(std::span<const std::byte> bytes, std::size_t fra
       closing = host_note.closing().reason();
       break;
     case proto::HostNote::kMark:
+      marks.note(host_note.mark());
+      break;
     case proto::HostNote::KIND_NOT_SET:
       break;
   }

@@ -141,6 +141,9 @@ bool Decoder::State::take_event(std::span<const std::byte> content) {
   if (event == nullptr) return false;
   offset_open = false;
   if (offset != 0) rebase(*event, offset);
+  if (event->has_edge() && event->edge().line() == proto::LINE_MARKER && event->edge().high()) {
+    marks.button(event->edge().scan());
+  }
   sink.event(*event);
   return true;
 }

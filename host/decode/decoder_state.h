@@ -15,6 +15,7 @@
 #include "host/decode/event_parser.h"
 #include "host/decode/frame_splitter.h"
 #include "host/decode/losses.h"
+#include "host/decode/mark_book.h"
 #include "host/decode/sequence.h"
 #include "proto/wire/frame.h"
 
@@ -50,6 +51,7 @@ struct Decoder::State {
   Sequence sequence;
   Continuity continuity;
   JigLosses losses;
+  MarkBook marks;
   FrameCounts counts;
   std::vector<std::string> remarks;
   ClockFit clock{kScanRateDefaultHz};

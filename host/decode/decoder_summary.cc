@@ -62,6 +62,7 @@ void Decoder::describe(steadyrail::proto::SessionResult& result) const {
   facts.set_boot(state.sequence.boot());
   facts.set_unit_id(header.unit().id());
   facts.set_question(header.question());
+  facts.set_symptom(header.symptom());
   facts.set_scenario(header.scenario());
   facts.set_seed(header.seed());
   if (header.started_utc_us() != 0) facts.set_started_utc(iso_8601(header.started_utc_us()));
@@ -70,6 +71,13 @@ void Decoder::describe(steadyrail::proto::SessionResult& result) const {
   if (const auto line = state.clock.line()) {
     facts.set_clock_rate_ppm(line->rate_ppm);
     facts.set_clock_uncertainty_s(line->uncertainty_s + ClockFit::kLeastDelayMaxS);
+  }
+  for (steadyrail::proto::SessionMark& mark : state.marks.placed(state.clock, state.scan_rate_hz)) {
+    *facts.add_marks() = std::move(mark);
+  }
+  if (state.marks.dropped() > 0) {
+    result.add_remarks(std::to_string(state.marks.dropped()) + " marks beyond the first " +
+                       std::to_string(MarkBook::kMarksMost) + " were left out");
   }
   facts.set_host_version(header.host_version());
   facts.set_ended(state.closing.empty() ? "cut" : state.closing);
