@@ -17,6 +17,7 @@ bool milder_first(const Found& a, const Found& b) {
 }  // namespace
 
 std::uint32_t EventBook::add(const Found& found) {
+  if (told_) told_(found);
   Shelf& shelf = shelves_[{found.kind, found.channel}];
   if (listed_max_ == 0) {
     ++shelf.counted;

@@ -52,7 +52,9 @@ struct Found {
   std::uint32_t storm_excursions = 0;  // counted by the chip in this stretch; 0: a single event
   bool load_corrected = false;         // depth and retained are without the drop the load explains
   std::string note;
-  std::string first;  // of a fall of PWR_OK: what went first
+  std::string first;                                  // of a fall of PWR_OK: what went first
+  bool rails_held = false;                            // of the same: the main rails stayed in regulation
+  std::optional<double> load_share, load_share_most;  // of the same: load over label, worst rail
   std::vector<steadyrail::proto::Figure> figures;
   std::uint32_t id = 0;  // given by the book
 };
@@ -60,7 +62,9 @@ struct Found {
 /// Events by kind and channel, the worst of each listed, the rest counted.
 class EventBook {
  public:
-  explicit EventBook(std::uint32_t listed_max) : listed_max_(listed_max) {}
+  /// `told`: is shown every event added, listed or not.
+  explicit EventBook(std::uint32_t listed_max, std::function<void(const Found&)> told = {})
+      : listed_max_(listed_max), told_(std::move(told)) {}
 
   /// Lists or counts; returns the event's id, 0 when it was only counted.
   std::uint32_t add(const Found& found);
@@ -93,6 +97,7 @@ class EventBook {
   using Key = std::pair<int, std::uint8_t>;
 
   std::uint32_t listed_max_;
+  std::function<void(const Found&)> told_;
   std::uint32_t next_id_ = 1;
   std::map<Key, Shelf> shelves_;
 };

@@ -19,6 +19,7 @@ constexpr double kComparatorUScans = 0.01;  // only a comparator is as sure as t
 constexpr double kSameEdgeScans = 0.75;     // comparator and converter saw one fast edge
 constexpr double kEdgeReachScans = 64;
 constexpr double kLoadS = 5e-3;
+constexpr double kShareS = 20e-3;   // longer than a protection waits; own choice
 constexpr double kLoadGapS = 1e-3;  // the load's own change as the rails go is left out
 
 const char* const kPwrOkWord = "PWR_OK";
@@ -127,6 +128,28 @@ std::string OutageReader::load_before(const Windows& windows, double scan) const
   return words;
 }
 
+void OutageReader::load_shares(const Windows& windows, double scan, Outage& outage) const {
+  for (const auto& window : windows) {
+    const double before = (scan - static_cast<double>(window.end())) / jig_.scan_rate_hz();
+    // The window of the fall itself: its samples may hold the very load that caused it, its mean is of both sides.
+    const bool holds_fall = before < 0 && static_cast<double>(window.start) <= scan;
+    if (unit_ == nullptr || before > kShareS || (before < 0 && !holds_fall)) continue;
+    std::array<double, judge::kRailCount> mean{};
+    std::array<double, judge::kRailCount> most{};
+    for (const auto& channel : jig_.channels()) {
+      if (channel.kind != steadyrail::proto::CHANNEL_KIND_CURRENT) continue;
+      mean[channel.rail] += channel.value(history_.mean(window, channel.index));
+      most[channel.rail] += channel.value(history_.high(window, channel.index));
+    }
+    for (std::size_t i = 1; i < mean.size(); ++i) {
+      const auto label = label_amps(*unit_, static_cast<Rail>(i));
+      if (!label || !(*label > 0)) continue;
+      if (!holds_fall) outage.load_share = std::max(outage.load_share.value_or(0), mean[i] / *label);
+      outage.load_share_most = std::max(outage.load_share_most.value_or(0), most[i] / *label);
+    }
+  }
+}
+
 void OutageReader::warning(const Windows& windows, const std::vector<Fact>& facts, Outage& outage) const {
   const auto asked =
       std::ranges::find_if(facts, [](const Fact& fact) { return fact.name == kMainsWord || fact.name == kPsOnWord; });
@@ -178,6 +201,7 @@ Outage OutageReader::read(const Windows& windows, const History::Window& fell) c
   if (ps_on_channel(jig_) != nullptr && !has(kPsOnWord)) outage.story += "; PS_ON# stayed low";
   const std::string load = load_before(windows, facts.front().at.scan);
   if (!load.empty()) outage.story += "; " + load;
+  load_shares(windows, facts.front().at.scan, outage);
   warning(windows, facts, outage);
   return outage;
 }

@@ -19,6 +19,8 @@ struct Outage {
   std::string first;  // what went first: "mains", "PS_ON#", "+5VSB", "PWR_OK", "+12V", "+12V too high"
   std::string story;  // everything in order of time, in words
   bool rails_held = true;
+  // Load just before over the label, the worst rail's: the greatest mean of a window, and a bound of single samples.
+  std::optional<double> load_share, load_share_most;
   std::optional<Timed> warning;  // T6, where the mains or PS_ON# asked for the fall
 };
 
@@ -45,6 +47,7 @@ class OutageReader {
   void rails_fell(const Windows& windows, std::vector<Fact>& facts) const;
   void add_request(const Windows& windows, const Instant& fell, std::vector<Fact>& facts) const;
   std::string load_before(const Windows& windows, double scan) const;
+  void load_shares(const Windows& windows, double scan, Outage& outage) const;
   void warning(const Windows& windows, const std::vector<Fact>& facts, Outage& outage) const;
 
   const model::Jig& jig_;

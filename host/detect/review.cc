@@ -57,7 +57,8 @@ Session::Session(model::Jig described, const ReviewOptions& options, const Recor
       maker(jig, unit ? &*unit : nullptr, limit_set()),
       check(jig),
       tally(jig),
-      book(options.events_listed_max),
+      exposure(jig),
+      book(options.events_listed_max, [this](const Found& found) { exposure.event(found); }),
       waveforms(jig, history),
       excursions(jig, limit_set(), armed_with(options, header), book, history, chains,
                  [this](const Found& found) { draw(found); }),
@@ -92,6 +93,7 @@ void Session::windows(const decode::WindowBatch& batch) {
   history.add(block);
   check.add(block);
   overview.add(block);
+  exposure.add(block);
   tally.add(block, maker.settled());
   tally.shape(history, captures.kept(), chains);
   excursions.add(block);
@@ -269,6 +271,12 @@ std::uint64_t Review::excursions() const {
 std::span<const ChannelFinding> Review::channel_findings() const {
   if (!state_->session) return {};
   return state_->session->check.findings();
+}
+
+steadyrail::proto::Exposure Review::exposure() const {
+  steadyrail::proto::Exposure exposure;
+  if (state_->session) state_->session->exposure.write(exposure);
+  return exposure;
 }
 
 steadyrail::proto::Drawings Review::drawings() const {

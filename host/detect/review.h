@@ -50,6 +50,8 @@ class Review : public decode::Sink {
   std::uint64_t excursions() const;
   /// Channels found not to carry what the jig's description says, so far; grows only. Cheap.
   std::span<const ChannelFinding> channel_findings() const;
+  /// Load and events over the whole session, for the chance of an event before a lock-up.
+  steadyrail::proto::Exposure exposure() const;
 
  private:
   struct State;

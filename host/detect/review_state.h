@@ -11,6 +11,7 @@
 #include "host/detect/channel_check.h"
 #include "host/detect/contact_watch.h"
 #include "host/detect/excursion_desk.h"
+#include "host/detect/exposure_track.h"
 #include "host/detect/found.h"
 #include "host/detect/history.h"
 #include "host/detect/overview.h"
@@ -52,6 +53,7 @@ struct Session {
   History history;
   OverviewBook overview;
   Tally tally;
+  ExposureTrack exposure;
   EventBook book;
   WaveformBook waveforms;
   ExcursionDesk excursions;

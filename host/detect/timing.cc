@@ -197,6 +197,9 @@ void TimingDesk::list_fall(const Fall& fall) {
   Found found = found_at(EventKind::EVENT_KIND_SHUTDOWN, pwr_ok_->index, outage.begin.scan, outage.begin.u_scans,
                          outage.begin.source);
   found.first = outage.first;
+  found.rails_held = outage.rails_held;
+  found.load_share = outage.load_share;
+  found.load_share_most = outage.load_share_most;
   found.note = outage.story;
   const double rate = jig_.scan_rate_hz();
   if (fall.back) {

@@ -122,6 +122,9 @@ EventResult event_of(const Session& session, const Found& found) {
   set_optional(found, event);
   for (const auto& figure : found.figures) *event.add_figures() = figure;
   event.set_first(found.first);
+  event.set_rails_held(found.rails_held);
+  if (found.load_share) event.set_load_share(*found.load_share);
+  if (found.load_share_most) event.set_load_share_most(*found.load_share_most);
   if (found.kind == EventKind::EVENT_KIND_LOAD_STEP || is_timed(found.kind)) return event;
   event.set_extreme_v(found.extreme);
   event.set_expanded_uncertainty_v(judge::expanded_uncertainty(channel, found.extreme, 1).expanded);

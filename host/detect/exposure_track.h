@@ -1,0 +1,45 @@
+// SPDX-License-Identifier: Apache-2.0
+// Load and events of the whole session in short columns: what the chance of an event just before a lock-up is counted
+// from.
+#pragma once
+
+#include <cstdint>
+#include <string>
+#include <utility>
+#include <vector>
+
+#include "diagnosis.pb.h"
+#include "host/detect/block.h"
+#include "host/detect/found.h"
+#include "host/model/jig.h"
+
+namespace host::detect {
+
+class ExposureTrack {
+ public:
+  static constexpr double kColumnS = 0.25;
+  static constexpr std::size_t kColumnsMost = std::size_t{1} << 20;  // three days; 16 MB
+  static constexpr std::size_t kEventsMost = std::size_t{1} << 16;
+
+  explicit ExposureTrack(const model::Jig& jig);
+
+  void add(const Block& block);
+  /// Every event found, listed or not. Kept are those a supply, its wiring or the mains may answer for: excursions,
+  /// sags the load does not explain, steps of contacts, pulses of the logic lines, losses of mains, shutdowns.
+  void event(const Found& found);
+  void write(steadyrail::proto::Exposure& out) const;
+
+ private:
+  struct Column {
+    double joules = 0;
+    double seen_scans = 0;
+  };
+  const model::Jig& jig_;
+  std::vector<std::pair<const model::JigChannel*, double>> currents_;  // and the nominal voltage of their rail
+  double column_scans_;
+  std::vector<Column> columns_;
+  std::vector<std::pair<double, std::string>> events_;  // s, words
+  bool cut_ = false;
+};
+
+}  // namespace host::detect
