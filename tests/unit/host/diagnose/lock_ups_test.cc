@@ -1,0 +1,135 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "host/diagnose/lock_ups.h"
+
+#include <algorithm>
+#include <cmath>
+#include <random>
+
+#include <gtest/gtest.h>
+
+#include "host/diagnose/evidence.h"
+
+namespace host::diagnose {
+namespace {
+
+namespace proto = steadyrail::proto;
+
+constexpr double kColumnS = 0.25;
+
+/// `hours` of a load that changes between 60 W and 300 W every minute.
+proto::Exposure session(double hours) {
+  proto::Exposure out;
+  out.set_column_s(kColumnS);
+  for (int i = 0; i < static_cast<int>(hours * 3600 / kColumnS); ++i) {
+    out.add_load_w(i / 240 % 2 == 0 ? 60 : 300);
+    out.add_seen_share(1);
+  }
+  return out;
+}
+
+void event(proto::Exposure& exposure, double at_s) {
+  exposure.add_event_s(at_s);
+  exposure.add_event_words("excursion at graphics-1");
+}
+
+TEST(LockUpsTest, CountsTheBaseInTheSameLoadStateOnly) {
+  proto::Exposure exposure = session(1);
+  for (int minute = 1; minute < 60; minute += 2) event(exposure, minute * 60 + 30.1);  // one in each busy minute
+  const auto found = weigh(exposure, {{600 + 90, 600 + 91, "key", "froze"}}, default_declaration());
+  ASSERT_EQ(found.lock_ups_size(), 1);
+  const proto::LockUp& one = found.lock_ups(0);
+  EXPECT_TRUE(one.busy());
+  // 30 busy minutes of 30 windows each; those within 10 s of the mark are left out: from 680 s to 701 s, 11 windows
+  // (the one that ends at 680 stays). The busy minute's own event at 690.1 lies among them.
+  EXPECT_EQ(one.base_windows(), 30U * 30 - 11);
+  EXPECT_EQ(one.base_hits(), 29U);
+  EXPECT_DOUBLE_EQ(one.base_chance(), base_chance(29, 889));
+  EXPECT_TRUE(one.hit());  // at 690.1, inside the mark's own interval
+  EXPECT_NEAR(one.lead_s(), -0.1, 1e-9);
+}
+
+TEST(LockUpsTest, AnEventAfterTheLoadHasGoneIsNoHit) {
+  proto::Exposure exposure = session(1);
+  // The PC froze at 1 s before the mark: its load fell, and the fall itself made an overshoot.
+  for (int i = 0; i < 4; ++i) exposure.set_load_w(static_cast<int>((690 - 1) / kColumnS) + i, 50);
+  event(exposure, 689.3);
+  auto found = weigh(exposure, {{690, 690.5, "key", ""}}, default_declaration());
+  EXPECT_FALSE(found.lock_ups(0).hit());
+  EXPECT_TRUE(found.lock_ups(0).busy());
+  event(exposure, 688.7);
+  found = weigh(exposure, {{690, 690.5, "key", ""}}, default_declaration());
+  EXPECT_TRUE(found.lock_ups(0).hit());
+  EXPECT_NEAR(found.lock_ups(0).lead_s(), 1.3, 1e-9);
+}
+
+TEST(LockUpsTest, OverlappingWindowsCountOnce) {
+  const auto found = weigh(session(1), {{691, 692, "key", "a"}, {690, 690.5, "heartbeat", "b"}}, default_declaration());
+  ASSERT_EQ(found.lock_ups_size(), 1);
+  EXPECT_EQ(found.lock_ups(0).to_s(), 692);
+  EXPECT_EQ(found.lock_ups(0).words(), "b; a");
+}
+
+TEST(LockUpsTest, SaysWhatItCannotWeigh) {
+  proto::Exposure exposure = session(0.1);
+  auto found = weigh(exposure, {{90, 91, "key", ""}}, default_declaration());
+  EXPECT_FALSE(found.has_likelihood_ratio());
+  EXPECT_NE(found.lock_ups(0).refusal().find("200 are needed"), std::string::npos);
+  exposure = session(1);
+  exposure.set_seen_share(static_cast<int>(689 / kColumnS), 0.4F);
+  found = weigh(exposure, {{690, 691, "key", ""}}, default_declaration());
+  EXPECT_NE(found.lock_ups(0).refusal().find("not seen whole"), std::string::npos);
+  EXPECT_EQ(found.refusal(), "no lock-up could be weighed");
+  for (const double outside : {-5.0, 1e9}) {
+    EXPECT_FALSE(weigh(exposure, {{outside, outside + 1, "key", ""}}, default_declaration()).has_likelihood_ratio());
+  }
+  EXPECT_EQ(weigh({}, {{1, 2, "key", ""}}, default_declaration()).refusal(), "nothing was seen");
+}
+
+// Innocent supplies: dips come with heavy scenes and so do the lock-ups, but neither with the other. A base rate of the
+// whole session accuses such a supply in 3 % of sessions with a mean ratio near 40; of the same load state it must not.
+// Bounds: P(ratio > 100) at most 0.5 %, mean ratio at most 1 within its own uncertainty.
+TEST(LockUpsTest, InnocentSuppliesAreNotAccused) {
+  constexpr unsigned kSeed = 20260102;
+  constexpr int kTrials = 1500;
+  constexpr double kHours = 4;
+  std::mt19937_64 chance(kSeed);
+  std::uniform_real_distribution<double> uniform;
+  const int columns = static_cast<int>(kHours * 3600 / kColumnS);
+  int accused = 0;
+  double sum = 0;
+  double squares = 0;
+  for (int trial = 0; trial < kTrials; ++trial) {
+    proto::Exposure exposure;
+    exposure.set_column_s(kColumnS);
+    std::vector<int> heavy_columns;
+    bool heavy = false;
+    for (int i = 0; i < columns; ++i) {
+      if (i % 240 == 0) heavy = uniform(chance) < 0.2;
+      exposure.add_load_w(heavy ? 320 : 120);
+      exposure.add_seen_share(1);
+      if (heavy) heavy_columns.push_back(i);
+      const double expected = (heavy ? 300.0 : 10.0) / 3600 * kColumnS;
+      if (uniform(chance) < expected) exposure.add_event_s((i + uniform(chance)) * kColumnS);
+    }
+    if (heavy_columns.size() < 2000) continue;
+    std::vector<MarkedLockUp> marks;
+    for (int k = 0; k < 3; ++k) {
+      const double at = heavy_columns[static_cast<std::size_t>(uniform(chance) * heavy_columns.size())] * kColumnS;
+      marks.push_back({at, at + 0.3, "key", ""});
+    }
+    const auto found = weigh(exposure, marks, default_declaration());
+    const double ratio = found.has_likelihood_ratio() ? found.likelihood_ratio() : 1;
+    accused += ratio > 100 ? 1 : 0;
+    sum += ratio;
+    squares += ratio * ratio;
+  }
+  const double mean = sum / kTrials;
+  const double deviation = std::sqrt((squares / kTrials - mean * mean) / kTrials);
+  RecordProperty("mean_ratio", std::to_string(mean));
+  EXPECT_LE(mean, 1 + 3 * deviation) << "seed " << kSeed;
+  EXPECT_LE(accused, kTrials * 0.005 + 3 * std::sqrt(kTrials * 0.005)) << "seed " << kSeed;
+  EXPECT_GT(mean, 0.1) << "a ratio that never rises could accuse nobody";
+}
+
+}  // namespace
+}  // namespace host::diagnose
