@@ -122,6 +122,14 @@ void declare_watch(CLI::App& program, WatchOptions& options) {
   add_duration(verb, "How long; until Ctrl-C when left out (90s, 5m, 8h)", options.duration);
   add_jig_and_line(verb, options.jig, options.baud);
   verb.add_option("--question", options.question, "The symptom or order, in the user's words")->type_name("TEXT");
+  const std::map<std::string, steadyrail::proto::Symptom> symptoms{
+      {"freeze", steadyrail::proto::SYMPTOM_FREEZE},
+      {"reset", steadyrail::proto::SYMPTOM_RESET},
+      {"off", steadyrail::proto::SYMPTOM_OFF},
+      {"off-until-mains-cycle", steadyrail::proto::SYMPTOM_OFF_UNTIL_MAINS_CYCLE}};
+  verb.add_option("--symptom", options.symptom, "How the trouble shows, as told at intake")
+      ->transform(CLI::CheckedTransformer(symptoms).description(""))
+      ->type_name("freeze|reset|off|off-until-mains-cycle");
   verb.add_flag("--already-checked", options.already_checked,
                 "The hook-up order was gone through; the recording says that it was declared, not run");
   verb.add_flag("--force", options.force, "Write over an existing recording");

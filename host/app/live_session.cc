@@ -113,8 +113,17 @@ void LiveSession::say_findings() {
   }
 }
 
+void LiveSession::mark(proto::Mark mark) {
+  session_->add_mark(std::move(mark));
+  ++marks_;
+}
+
 void LiveSession::tick() {
   say_findings();
+  if (const unsigned marks = marks_; marks != marks_told_) {
+    terminal_.say(fmt::format("lock-up {} is marked", marks));
+    marks_told_ = marks;
+  }
   const auto now = std::chrono::steady_clock::now();
   if (now - last_progress_ < kProgressEvery) return;
   last_progress_ = now;

@@ -2,6 +2,7 @@
 // One session with a jig, recorded, decoded and judged as it runs: what a watch and a rehearsal share.
 #pragma once
 
+#include <atomic>
 #include <chrono>
 #include <expected>
 #include <memory>
@@ -41,6 +42,8 @@ class LiveSession : public link::SessionEvents {
 
   link::Session& session() { return *session_; }
   std::expected<link::SessionReport, link::LinkError> run() { return session_->run(); }
+  /// Keeps a mark in the recording; the user is told. Any thread.
+  void mark(steadyrail::proto::Mark mark);
   /// After run(): joins the result, writes the files, prints. Returns the exit status.
   int conclude_run(const link::SessionReport& report, const ResultFiles& files);
 
@@ -69,6 +72,8 @@ class LiveSession : public link::SessionEvents {
   bool simulated_;  // by the header, or by the jig's own word
   std::size_t findings_said_ = 0;
   std::chrono::steady_clock::time_point last_progress_{};
+  std::atomic<unsigned> marks_ = 0;
+  unsigned marks_told_ = 0;
 };
 
 /// Exit status of a session that could not begin: 2 where the user named something that is not there or does not fit, 3

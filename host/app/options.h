@@ -10,6 +10,7 @@
 #include <vector>
 
 #include "host/app/verb_label.h"
+#include "recording.pb.h"
 
 namespace host::app {
 
@@ -53,6 +54,7 @@ struct WatchOptions {
   std::optional<std::chrono::milliseconds> duration;
   std::uint32_t baud = kDefaultBaud;
   std::string question;
+  steadyrail::proto::Symptom symptom = steadyrail::proto::SYMPTOM_UNKNOWN;
   bool already_checked = false;
   bool force = false;
 };

@@ -9,6 +9,8 @@
 #include "host/app/outputs.h"
 #include "host/app/sha256.h"
 #include "host/data/shipped.h"
+#include "host/diagnose/conclusion.h"
+#include "host/diagnose/lock_ups.h"
 #include "host/judge/under_read.h"
 #include "host/report/answer.h"
 #include "host/report/csv.h"
@@ -38,6 +40,34 @@ std::vector<report::UnderRead> under_reads(const proto::JigDescription& jig) {
   const judge::UnderRead chain(poles, jig.scan_rate_hz());
   for (const double width : kDipWidthsS) out.push_back({width, chain.worst_fraction(width)});
   return out;
+}
+
+/// Whether every connector of +12 V that is sensed carries a current channel.
+bool currents_everywhere(const proto::JigDescription& jig) {
+  return std::ranges::none_of(jig.channels(), [](const proto::Channel& channel) {
+    return channel.kind() == proto::CHANNEL_KIND_RAIL_VOLTAGE && channel.rail() == proto::RAIL_P12V &&
+           channel.current_channel().empty();
+  });
+}
+
+/// The conclusion, and the lock-ups weighed by what the recording declared before it began.
+void diagnose(Finished& finished, const proto::Exposure& exposure) {
+  const proto::JigDescription& jig = finished.header.jig();
+  const bool mains_watched = std::ranges::any_of(
+      jig.channels(), [](const proto::Channel& channel) { return channel.kind() == proto::CHANNEL_KIND_AC_PRESENT; });
+  std::vector<diagnose::MarkedLockUp> lock_ups;
+  for (const proto::SessionMark& mark : finished.result.session().marks()) {
+    if (mark.lock_up() && mark.placed()) lock_ups.push_back({mark.from_s(), mark.to_s(), mark.source(), mark.words()});
+  }
+  std::optional<proto::Evidence> evidence;
+  if (!lock_ups.empty()) {
+    const proto::Declaration declared =
+        finished.header.has_declaration() ? finished.header.declaration() : diagnose::default_declaration();
+    evidence = diagnose::weigh(exposure, std::move(lock_ups), declared);
+    evidence->set_declaration_sha256(sha256(declared.ShortDebugString()));
+  }
+  diagnose::conclude(finished.result, {.mains_watched = mains_watched, .currents_everywhere = currents_everywhere(jig)},
+                     evidence ? &*evidence : nullptr);
 }
 
 std::string html_of(const Finished& finished, const Judging& judging) {
@@ -74,6 +104,7 @@ std::expected<Finished, std::string> join_result(const detect::Review& review, c
   out.result.mutable_remarks()->MergeFrom(described.remarks());
   for (std::string& doubt : doubts(judging, header.jig())) out.result.add_remarks(std::move(doubt));
   out.result.set_edition(judging.limits ? judging.limits->set.edition() : "");
+  diagnose(out, review.exposure());
   proto::SessionFacts& facts = *out.result.mutable_session();
   if (judging.unit) facts.set_unit_id(judging.unit->id());
   if (judging.limits) facts.set_limits_sha256(sha256(judging.limits->text));

@@ -15,6 +15,7 @@
 #include "host/app/verbs.h"
 #include "host/app/virtual_jig.h"
 #include "host/detect/arm.h"
+#include "host/diagnose/lock_ups.h"
 #include "host/model/jig_budget.h"
 #include "host/report/summary.h"
 #include "host/simulate/scenario.h"
@@ -71,6 +72,7 @@ LiveSetup set_up(const RehearseOptions& options, const model::Jig& jig, const Ju
   setup.header.set_question(options.question);
   setup.header.set_port("virtual");
   setup.header.set_already_checked(true);
+  *setup.header.mutable_declaration() = diagnose::default_declaration();
   setup.session.port_label = "virtual";
   setup.session.settings.baud = options.baud;
   setup.session.configure = configuration(jig, options.baud);

@@ -1,4 +1,6 @@
 // SPDX-License-Identifier: Apache-2.0
+#include <unistd.h>
+
 #include <ctime>
 #include <iostream>
 #include <string>
@@ -8,11 +10,13 @@
 
 #include "host/app/configure.h"
 #include "host/app/live_session.h"
+#include "host/app/mark_keys.h"
 #include "host/app/outputs.h"
 #include "host/app/results.h"
 #include "host/app/sha256.h"
 #include "host/app/verbs.h"
 #include "host/detect/arm.h"
+#include "host/diagnose/lock_ups.h"
 #include "host/model/jig_budget.h"
 
 namespace host::app {
@@ -58,6 +62,8 @@ LiveSetup set_up(const WatchOptions& options, const model::Jig& jig, const Judgi
   setup.header.set_question(options.question);
   setup.header.set_port(options.port);
   setup.header.set_already_checked(options.already_checked);
+  setup.header.set_symptom(options.symptom);
+  *setup.header.mutable_declaration() = diagnose::default_declaration();
   setup.session.port = options.port;
   setup.session.settings.baud = options.baud;
   setup.session.configure = configuration(jig, options.baud);
@@ -88,6 +94,8 @@ int watch(const WatchOptions& options, Terminal& terminal, const Interrupt& inte
   setup.session.stop = interrupt.token();
   auto live = LiveSession::create(std::move(setup), clock, terminal, nullptr);
   if (!live) return terminal.complain(live.error());
+  terminal.say("If the PC locks up, press Enter here (with a word before it, if you like), or the jig's button.");
+  const MarkKeys keys(STDIN_FILENO, **live, clock);
   const auto report = (*live)->run();
   if (!report) return terminal.complain(report.error().message, exit_status(report.error().fault));
   return (*live)->conclude_run(*report, options.files);

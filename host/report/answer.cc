@@ -6,6 +6,7 @@
 #include <map>
 
 #include <fmt/format.h>
+#include <fmt/ranges.h>
 
 #include "host/report/happenings.h"
 #include "host/report/words.h"
@@ -172,11 +173,11 @@ void add_surety(const proto::SessionResult& result, std::vector<std::string>& su
 }
 
 void add_open_points(const proto::SessionResult& result, std::vector<std::string>& open) {
-  if (result.conclusion() == proto::CONCLUSION_NOT_TESTED) {
-    open.push_back(
-        "Which part is the cause - supply, cable, mains or the PC - was not diagnosed: the conclusion is not-tested, "
-        "and "
-        "the verdicts speak for themselves.");
+  for (const std::string& words : result.diagnosis().does_not_exclude()) {
+    open.push_back(fmt::format("Not excluded: {}.", words));
+  }
+  for (const std::string& words : result.diagnosis().would_change_it()) {
+    open.push_back(fmt::format("What would change the conclusion: {}.", words));
   }
   std::map<std::string, int> reasons;
   std::string without_occasion;
@@ -237,6 +238,18 @@ Tally tally(const proto::SessionResult& result) {
   return count;
 }
 
+void add_conclusion(const proto::SessionResult& result, Answer& out) {
+  const proto::Diagnosis& diagnosis = result.diagnosis();
+  if (!result.has_diagnosis()) return;
+  out.conclusion = fmt::format("Conclusion: {}. {}", word(result.conclusion()), diagnosis.plain_words());
+  out.rests_on.assign(diagnosis.rests_on().begin(), diagnosis.rests_on().end());
+  if (diagnosis.has_runner_up()) {
+    out.rests_on.push_back(fmt::format("Next after it comes {}: {}", word(diagnosis.runner_up()),
+                                       fmt::join(diagnosis.runner_up_rests_on(), "; ")));
+  }
+  out.next_steps.assign(diagnosis.next_steps().begin(), diagnosis.next_steps().end());
+}
+
 Answer answer(const proto::SessionResult& result) {
   const Tally count = tally(result);
   Answer out;
@@ -244,6 +257,7 @@ Answer answer(const proto::SessionResult& result) {
   out.headline += (out.headline.empty() ? "" : " ") + headline(result, count);
   const std::string& question = result.session().question();
   out.asked = question.empty() ? "No question was recorded with this session." : question;
+  add_conclusion(result, out);
   add_findings(result, count, out.found);
   add_surety(result, out.how_sure);
   add_open_points(result, out.not_tested);

@@ -11,7 +11,10 @@
 namespace host::report {
 
 struct Answer {
-  std::string headline;            // one sentence, or two when the supply went off
+  std::string headline;    // one sentence, or two when the supply went off
+  std::string conclusion;  // its word and what it means for the customer; empty: nothing was concluded
+  std::vector<std::string> rests_on;
+  std::vector<std::string> next_steps;
   std::string asked;               // the question in the user's words, or that none was given
   std::vector<std::string> found;  // worst first
   std::vector<std::string> how_sure;

@@ -30,6 +30,7 @@ constexpr Section kSections[] = {
     {"resistance", "Resistance", resistance_section},
     {"ripple", "Ripple in the jig's band", ripple_section},
     {"timing", "Timing", timing_section},
+    {"lock-ups", "Lock-ups and shutdowns", lock_ups_section},
     {"not-tested", "What was not tested", not_tested_section},
     {"cautions", "Cautions", cautions_section},
     {"versions", "Hashes and versions", versions_section},

@@ -43,9 +43,12 @@ std::string answer_section(const ReportInput& input) {
     out += paragraph("This is a simulated session: no real supply was measured, and nothing here speaks of one.",
                      "simulated");
   }
+  if (!said.conclusion.empty()) out += paragraph(said.conclusion);
   out += answer_figure(input);
   out += "<h3>What was asked</h3>\n" + paragraph(said.asked);
   out += titled_bullets("What was found", said.found);
+  out += titled_bullets("What the conclusion rests on", said.rests_on);
+  out += titled_bullets("What to do next", said.next_steps);
   out += titled_bullets("How sure this is", said.how_sure);
   out += titled_bullets("What it leaves open", said.not_tested);
   std::vector<std::string> remarks(input.result->remarks().begin(), input.result->remarks().end());

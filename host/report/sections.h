@@ -20,6 +20,7 @@ std::string steps_section(const ReportInput& input);
 std::string resistance_section(const ReportInput& input);
 std::string ripple_section(const ReportInput& input);
 std::string timing_section(const ReportInput& input);
+std::string lock_ups_section(const ReportInput& input);
 std::string not_tested_section(const ReportInput& input);
 std::string cautions_section(const ReportInput& input);
 std::string versions_section(const ReportInput& input);

@@ -171,6 +171,7 @@ std::string text_summary(const proto::SessionResult& result) {
   std::string out;
   if (result.simulated()) out += "SIMULATED: no real supply was measured.\n";
   out += terminal(said.headline) + "\n";
+  if (!said.conclusion.empty()) out += terminal(said.conclusion) + "\n";
   out += "Asked: " + terminal(said.asked) + "\n";
   for (const std::string& line : said.found) out += "  " + terminal(line) + "\n";
   const std::string tag = result.simulated() ? ", simulated" : "";
@@ -185,6 +186,8 @@ std::string text_summary(const proto::SessionResult& result) {
     }
   }
   out += '\n' + coverage_lines(result);
+  for (const std::string& line : said.rests_on) out += "The conclusion rests on: " + terminal(line) + "\n";
+  for (const std::string& line : said.next_steps) out += "Next: " + terminal(line) + "\n";
   for (const std::string& line : said.not_tested) out += terminal(line) + "\n";
   for (const std::string& remark : result.remarks()) out += "Remark: " + terminal(remark) + "\n";
   return out;

@@ -17,11 +17,11 @@ BLOCK = re.compile(r"## A session\n\n.*?```\n(.*?)```\n", re.DOTALL)
 SHOWN = [
     r"^SIMULATED",
     r"^Out of limits",
+    r"^Conclusion",
     r"^  .*graphics-1 fell to",
     r"^  .*graphics-1 settled at",
     r"^  \d+ checks:",
-    r"^  Seen:",
-    r"^  \+12V +graphics-1 +static",
+    r"^  Cable or contact of",
     r"^  \+12V +graphics-1 +dynamic",
     r"^Coverage:",
     r"^Report",

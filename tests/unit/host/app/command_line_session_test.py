@@ -34,7 +34,7 @@ class Rehearsals(Workspace):
         self.assertEqual(self.rehearsed.returncode, 1)
         failed = {verdict["channel"] for verdict in self.result()["verdicts"] if verdict["decision"] == "fail"}
         self.assertEqual(failed, {"graphics-1"})
-        self.assertEqual(self.result()["conclusion"], "not-tested")
+        self.assertEqual(self.result()["conclusion"], "wiring")
 
     def test_the_healthy_supply_fails_nothing_under_atx_3(self):
         call = run("rehearse", "--scenario", "healthy", "--seed", "5", "--for", "6s", "--json", self.path("h.json"))
@@ -290,6 +290,29 @@ class Watches(Workspace):
             self.assertAlmostEqual(main["value"], 12.0, delta=0.02)
             self.assertEqual(run("review", out).returncode, 4)
             self.assertEqual(run("watch", port, "--already-checked", "--out", out).returncode, 2)
+
+    def test_a_line_typed_while_it_runs_marks_a_lock_up(self):
+        out = self.path("marked.steadyrail")
+        with self.fed() as port:
+            call = subprocess.Popen([PROGRAM, "watch", port, "--limits", "atx-3.0", "--for", "10m", "--already-checked",
+                                     "--symptom", "freeze", "--out", out, "--json", self.path("marked.json")],
+                                    stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+            with call:
+                next(one for one in call.stderr if "press Enter" in one)
+                time.sleep(3)
+                call.stdin.write("it froze\n")
+                call.stdin.flush()
+                self.assertTrue(any("lock-up 1 is marked" in one for one in call.stderr))
+                call.send_signal(signal.SIGINT)
+                call.communicate(timeout=PATIENCE_S)
+        result = self.result("marked.json")
+        self.assertEqual(result["session"]["symptom"], "freeze")
+        (mark,) = result["session"]["marks"]
+        self.assertEqual((mark["source"], mark["words"], mark["lockUp"], mark["placed"]), ("key", "it froze", True, True))
+        # Typed some 3 s after the start; two seconds are the hand's.
+        self.assertAlmostEqual(mark["toS"] - mark["fromS"], 2, delta=0.2)
+        self.assertLess(abs(mark["toS"] - 3), 1.5)
+        self.assertEqual(len(result["diagnosis"]["evidence"]["lockUps"]), 1)
 
     def test_a_wrong_rail_is_said_while_the_session_runs(self):
         out = self.path("wrong.steadyrail")

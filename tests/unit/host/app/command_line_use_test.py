@@ -67,6 +67,7 @@ class WrongUse(Workspace):
         self.assert_refused(run("review"), "recording")
         self.assert_refused(run("review", "a", "--nonsense"), "--nonsense", "review --help")
         self.assert_refused(run("watch"), "port")
+        self.assert_refused(run("watch", "x", "--symptom", "crash"), "--symptom")
         self.assert_refused(run("rehearse", "--pace", "slow"), "--pace")
         self.assert_refused(run("rehearse", "--seed", "-1"), "--seed")
         self.assert_refused(run("rehearse", "--seed", "abc"), "'abc'", "whole number")
