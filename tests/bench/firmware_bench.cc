@@ -13,6 +13,7 @@
 #include <vector>
 
 #include "firmware/app/jig.h"
+#include "firmware/board/ram_store.h"
 #include "link.pb.h"
 #include "proto/wire/frame.h"
 #include "tests/bench/bench_samples.h"
@@ -43,18 +44,14 @@ class Bench : public firmware::LoadGates,
               public firmware::PsOnDriver,
               public firmware::ModeLink,
               public firmware::Watchdog,
-              public firmware::NonVolatileStore {
+              public firmware::RamStore {
  public:
-  void set(std::uint32_t, std::uint64_t) override {}
+  bool queue_edge(const firmware::GateEdge&) override { return true; }
+  void switch_off() override {}
   void drive(bool) override {}
   firmware::Mode read() override { return firmware::Mode::kObserve; }
   void feed() override {}
-  const firmware::Identity& identity() const override { return identity_; }
   std::uint32_t boot_count() const override { return 1; }
-  std::uint32_t reset_cause() const override { return 1; }
-
- private:
-  firmware::Identity identity_;
 };
 
 void send(firmware::Jig& jig, const proto::HostToJig& command) {
