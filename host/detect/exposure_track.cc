@@ -3,29 +3,34 @@
 
 #include <algorithm>
 #include <cmath>
+#include <optional>
+#include <string>
 
 namespace host::detect {
 namespace {
 
 using steadyrail::proto::EventKind;
 
-/// The word of a kind an innocent load does not make by itself; empty for the others.
-std::string word_of(const Found& found) {
+const char* const kWords[] = {"excursion", "sag", "contact-step", "line-pulse", "mains-loss", "shutdown"};
+
+/// Index of the word of a kind that an innocent load does not make by itself.
+std::optional<std::uint8_t> word_of(const Found& found) {
   switch (found.kind) {
     case EventKind::EVENT_KIND_EXCURSION:
-      return "excursion";
+      return 0;
     case EventKind::EVENT_KIND_SAG:
-      return found.explained.value_or(false) ? "" : "sag";
+      if (found.explained.value_or(false)) return std::nullopt;
+      return 1;
     case EventKind::EVENT_KIND_CONTACT_STEP:
-      return "contact-step";
+      return 2;
     case EventKind::EVENT_KIND_LINE_PULSE:
-      return "line-pulse";
+      return 3;
     case EventKind::EVENT_KIND_MAINS_LOSS:
-      return "mains-loss";
+      return 4;
     case EventKind::EVENT_KIND_SHUTDOWN:
-      return "shutdown";
+      return 5;
     default:
-      return "";
+      return std::nullopt;
   }
 }
 
@@ -45,11 +50,8 @@ void ExposureTrack::add(const Block& block) {
   }
   // A block lies across the edge of two columns; each takes its share of it.
   for (double from = static_cast<double>(block.first); from < static_cast<double>(block.end());) {
+    while (from >= static_cast<double>(kColumnsMost) * column_scans_) merge();
     const double index = std::floor(from / column_scans_);
-    if (index >= static_cast<double>(kColumnsMost)) {
-      cut_ = true;
-      return;
-    }
     const double to = std::min(static_cast<double>(block.end()), (index + 1) * column_scans_);
     const auto column = static_cast<std::size_t>(index);
     if (columns_.size() <= column) columns_.resize(column + 1);
@@ -59,27 +61,38 @@ void ExposureTrack::add(const Block& block) {
   }
 }
 
+void ExposureTrack::merge() {
+  for (std::size_t i = 0; i < columns_.size(); ++i) {
+    const Column column = columns_[i];
+    if (i % 2 == 0) columns_[i / 2] = {};
+    columns_[i / 2].joules += column.joules;
+    columns_[i / 2].seen_scans += column.seen_scans;
+  }
+  columns_.resize((columns_.size() + 1) / 2);
+  column_scans_ *= 2;
+}
+
 void ExposureTrack::event(const Found& found) {
-  const std::string kind = word_of(found);
-  if (kind.empty()) return;
+  const auto word = word_of(found);
+  if (!word) return;
   if (events_.size() >= kEventsMost) {
     cut_ = true;
     return;
   }
-  events_.emplace_back((static_cast<double>(found.start) + found.start_s_offset) / jig_.scan_rate_hz(),
-                       kind + " at " + jig_.at(found.channel)->name);
+  events_.push_back(
+      {(static_cast<double>(found.start) + found.start_s_offset) / jig_.scan_rate_hz(), *word, found.channel});
 }
 
 void ExposureTrack::write(steadyrail::proto::Exposure& out) const {
-  out.set_column_s(kColumnS);
+  out.set_column_s(column_scans_ / jig_.scan_rate_hz());
   for (const Column& column : columns_) {
     const double seen_s = column.seen_scans / jig_.scan_rate_hz();
     out.add_load_w(seen_s > 0 ? static_cast<float>(column.joules / seen_s) : 0);
     out.add_seen_share(static_cast<float>(column.seen_scans / column_scans_));
   }
-  for (const auto& [at_s, words] : events_) {
-    out.add_event_s(at_s);
-    out.add_event_words(words);
+  for (const Event& event : events_) {
+    out.add_event_s(event.at_s);
+    out.add_event_words(std::string(kWords[event.kind]) + " at " + jig_.at(event.channel)->name);
   }
   out.set_cut(cut_);
 }

@@ -4,7 +4,6 @@
 #pragma once
 
 #include <cstdint>
-#include <string>
 #include <utility>
 #include <vector>
 
@@ -17,8 +16,8 @@ namespace host::detect {
 
 class ExposureTrack {
  public:
-  static constexpr double kColumnS = 0.25;
-  static constexpr std::size_t kColumnsMost = std::size_t{1} << 20;  // three days; 16 MB
+  static constexpr double kColumnS = 0.25;  // at first; columns are merged in pairs when there are too many
+  static constexpr std::size_t kColumnsMost = std::size_t{1} << 16;  // of a quarter of a second: four and a half hours
   static constexpr std::size_t kEventsMost = std::size_t{1} << 16;
 
   explicit ExposureTrack(const model::Jig& jig);
@@ -34,11 +33,17 @@ class ExposureTrack {
     double joules = 0;
     double seen_scans = 0;
   };
+  struct Event {
+    double at_s = 0;
+    std::uint8_t kind = 0;  // index of its word
+    std::uint8_t channel = 0;
+  };
+  void merge();
   const model::Jig& jig_;
   std::vector<std::pair<const model::JigChannel*, double>> currents_;  // and the nominal voltage of their rail
   double column_scans_;
   std::vector<Column> columns_;
-  std::vector<std::pair<double, std::string>> events_;  // s, words
+  std::vector<Event> events_;
   bool cut_ = false;
 };
 
