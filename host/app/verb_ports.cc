@@ -41,6 +41,7 @@ int ports(const PortsOptions& options, Terminal& terminal) {
     return 0;
   }
   std::vector<std::vector<std::string>> rows;
+  rows.reserve(found.size());
   for (const link::PortInfo& port : found) {
     rows.push_back(
         {port.name, port.openable ? "opens" : port.obstacle, port.usb ? usb_text(*port.usb) : "", port.description});

@@ -206,7 +206,7 @@ std::string ChannelCheck::words(const Second& second, const ChannelFinding& find
   const Second::Channel& one = second.channels[finding.channel];
   const double value = channel.value(one.sum / static_cast<double>(second.scans));
   const char* unit = channel.kind == ChannelKind::CHANNEL_KIND_CURRENT ? "A" : "V";
-  const std::string reads = fmt::format("{} reads {:.2f} {}", channel.name, value, unit);
+  std::string reads = fmt::format("{} reads {:.2f} {}", channel.name, value, unit);
   switch (finding.fault) {
     case ChannelFault::kStuck:
       return fmt::format("{} and did not move for a second while other channels did: stuck, a fault of the jig", reads);

@@ -230,6 +230,7 @@ double condition_number(const std::vector<std::vector<double>>& columns) {
   if (columns.empty() || columns.size() + 1 > kSizeMax) return std::numeric_limits<double>::infinity();
   Matrix correlation{};
   std::vector<Scaled> scales;
+  scales.reserve(columns.size());
   for (const auto& column : columns) scales.push_back(scaled(column));
   for (std::size_t i = 0; i < columns.size(); ++i) {
     if (!(scales[i].spread > 0)) return std::numeric_limits<double>::infinity();
