@@ -16,6 +16,7 @@ namespace proto = steadyrail::proto;
 
 constexpr double kConfidence = 0.95;
 constexpr double kClearOfLockUpS = 10;
+constexpr double kWindowMostS = 3600;          // an hour before a lock-up explains nothing; own choice
 constexpr double kChanceBand[] = {0.5, 0.95};  // of the chance of a hit if the supply is at fault
 
 struct Base {
@@ -164,10 +165,16 @@ proto::Declaration default_declaration() {
 proto::Evidence weigh(const proto::Exposure& exposure, std::vector<MarkedLockUp> lock_ups,
                       const proto::Declaration& declared) {
   proto::Evidence out;
-  out.set_window_s(declared.window_s());
-  out.set_chance_if_faulty(declared.chance_if_faulty());
   out.set_tries(std::max<std::uint32_t>(1, declared.tries()));
   out.set_events(static_cast<std::uint64_t>(exposure.event_s_size()));
+  const double window_s = declared.window_s();
+  const double chance = declared.chance_if_faulty();
+  if (!(window_s > 0 && window_s <= kWindowMostS && chance > 0 && chance < 1)) {
+    out.set_refusal("what the recording declares for weighing lock-ups makes no sense");
+    return out;
+  }
+  out.set_window_s(window_s);
+  out.set_chance_if_faulty(chance);
   if (!(exposure.column_s() > 0)) {
     out.set_refusal("nothing was seen");
     return out;

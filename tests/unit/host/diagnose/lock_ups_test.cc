@@ -85,6 +85,23 @@ TEST(LockUpsTest, SaysWhatItCannotWeigh) {
   EXPECT_EQ(weigh({}, {{1, 2, "key", ""}}, default_declaration()).refusal(), "nothing was seen");
 }
 
+TEST(LockUpsTest, ADeclarationFromAForeignFileIsNotTrusted) {
+  for (const auto& [window_s, chance] : {std::pair{0.0, 0.8},
+                                         {-2.0, 0.8},
+                                         {std::nan(""), 0.8},
+                                         {1e300, 0.8},
+                                         {2.0, 0.0},
+                                         {2.0, 1.0},
+                                         {2.0, std::nan("")}}) {
+    proto::Declaration declared;
+    declared.set_window_s(window_s);
+    declared.set_chance_if_faulty(chance);
+    const auto found = weigh(session(1), {{690, 691, "key", ""}}, declared);
+    EXPECT_FALSE(found.has_likelihood_ratio()) << window_s << " " << chance;
+    EXPECT_NE(found.refusal().find("makes no sense"), std::string::npos);
+  }
+}
+
 // Innocent supplies: dips come with heavy scenes and so do the lock-ups, but neither with the other. A base rate of the
 // whole session accuses such a supply in 3 % of sessions with a mean ratio near 40; of the same load state it must not.
 // Bounds: P(ratio > 100) at most 0.5 %, mean ratio at most 1 within its own uncertainty.
