@@ -101,6 +101,17 @@ void OutageReader::add_request(const Windows& windows, const Instant& fell, std:
   if (high) facts.push_back({*high, kPsOnWord, "PS_ON# went high"});
 }
 
+OutageReader::RailAmps OutageReader::rail_amps(const History::Window& window) const {
+  RailAmps out;
+  for (const auto& channel : jig_.channels()) {
+    if (channel.kind != steadyrail::proto::CHANNEL_KIND_CURRENT) continue;
+    out.mean[channel.rail] += channel.value(history_.mean(window, channel.index));
+    out.most[channel.rail] += channel.value(history_.high(window, channel.index));
+    out.measured[channel.rail] = true;
+  }
+  return out;
+}
+
 std::string OutageReader::load_before(const Windows& windows, double scan) const {
   const double rate = jig_.scan_rate_hz();
   std::array<double, judge::kRailCount> amps{};
@@ -110,11 +121,9 @@ std::string OutageReader::load_before(const Windows& windows, double scan) const
     const double before = (scan - static_cast<double>(window.end())) / rate;
     if (before < kLoadGapS || before > kLoadGapS + kLoadS) continue;
     ++count;
-    for (const auto& channel : jig_.channels()) {
-      if (channel.kind != steadyrail::proto::CHANNEL_KIND_CURRENT) continue;
-      amps[channel.rail] += channel.value(history_.mean(window, channel.index));
-      measured[channel.rail] = true;
-    }
+    const RailAmps one = rail_amps(window);
+    measured = one.measured;
+    for (std::size_t i = 0; i < amps.size(); ++i) amps[i] += one.mean[i];
   }
   std::string words;
   for (std::size_t i = 1; i < amps.size() && count > 0; ++i) {
@@ -134,18 +143,12 @@ void OutageReader::load_shares(const Windows& windows, double scan, Outage& outa
     // The window of the fall itself: its samples may hold the very load that caused it, its mean is of both sides.
     const bool holds_fall = before < 0 && static_cast<double>(window.start) <= scan;
     if (unit_ == nullptr || before > kShareS || (before < 0 && !holds_fall)) continue;
-    std::array<double, judge::kRailCount> mean{};
-    std::array<double, judge::kRailCount> most{};
-    for (const auto& channel : jig_.channels()) {
-      if (channel.kind != steadyrail::proto::CHANNEL_KIND_CURRENT) continue;
-      mean[channel.rail] += channel.value(history_.mean(window, channel.index));
-      most[channel.rail] += channel.value(history_.high(window, channel.index));
-    }
-    for (std::size_t i = 1; i < mean.size(); ++i) {
+    const RailAmps one = rail_amps(window);
+    for (std::size_t i = 1; i < one.mean.size(); ++i) {
       const auto label = label_amps(*unit_, static_cast<Rail>(i));
       if (!label || !(*label > 0)) continue;
-      if (!holds_fall) outage.load_share = std::max(outage.load_share.value_or(0), mean[i] / *label);
-      outage.load_share_most = std::max(outage.load_share_most.value_or(0), most[i] / *label);
+      if (!holds_fall) outage.load_share = std::max(outage.load_share.value_or(0), one.mean[i] / *label);
+      outage.load_share_most = std::max(outage.load_share_most.value_or(0), one.most[i] / *label);
     }
   }
 }

@@ -2,6 +2,7 @@
 // Plain facts of one fall of PWR_OK: what went first, what followed, what the load was. No cause is named here.
 #pragma once
 
+#include <array>
 #include <optional>
 #include <string>
 #include <vector>
@@ -46,6 +47,13 @@ class OutageReader {
   Instant pwr_ok_fell(const Windows& windows, const History::Window& fell) const;
   void rails_fell(const Windows& windows, std::vector<Fact>& facts) const;
   void add_request(const Windows& windows, const Instant& fell, std::vector<Fact>& facts) const;
+  /// Measured currents of a window, summed by rail.
+  struct RailAmps {
+    std::array<double, judge::kRailCount> mean{};
+    std::array<double, judge::kRailCount> most{};
+    std::array<bool, judge::kRailCount> measured{};
+  };
+  RailAmps rail_amps(const History::Window& window) const;
   std::string load_before(const Windows& windows, double scan) const;
   void load_shares(const Windows& windows, double scan, Outage& outage) const;
   void warning(const Windows& windows, const std::vector<Fact>& facts, Outage& outage) const;
