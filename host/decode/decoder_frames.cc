@@ -105,6 +105,12 @@ void Decoder::State::take_note(std::span<const std::byte> bytes, std::size_t fra
     case proto::HostNote::kMark:
       marks.note(host_note.mark());
       break;
+    case proto::HostNote::kHeartbeatSilence:
+      marks.silence(host_note.heartbeat_silence());
+      break;
+    case proto::HostNote::kHeartbeats:
+      heartbeats = host_note.heartbeats();
+      break;
     case proto::HostNote::KIND_NOT_SET:
       break;
   }

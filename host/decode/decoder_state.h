@@ -59,11 +59,12 @@ struct Decoder::State {
 
   steadyrail::proto::RecordingHeader header;
   std::optional<steadyrail::proto::Hello> hello;
-  std::string closing;                            // reason; empty: none yet
-  std::optional<model::HostTime> mark_arrival;    // of the next time mark
-  std::uint64_t offset = 0;                       // session scan less scan since the jig's boot
-  bool offset_open = false;                       // a time mark may still move it forward
-  std::optional<model::HostTime> last_mark_host;  // the latest mark of any boot, and where it stands
+  std::string closing;                             // reason; empty: none yet
+  steadyrail::proto::HeartbeatSummary heartbeats;  // the latest
+  std::optional<model::HostTime> mark_arrival;     // of the next time mark
+  std::uint64_t offset = 0;                        // session scan less scan since the jig's boot
+  bool offset_open = false;                        // a time mark may still move it forward
+  std::optional<model::HostTime> last_mark_host;   // the latest mark of any boot, and where it stands
   std::uint64_t last_mark_scan = 0;
   bool listening_in = true;  // the next frame may have begun before the port was opened
   bool finished = false;

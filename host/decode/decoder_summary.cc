@@ -79,6 +79,8 @@ void Decoder::describe(steadyrail::proto::SessionResult& result) const {
     result.add_remarks(std::to_string(state.marks.dropped()) + " marks beyond the first " +
                        std::to_string(MarkBook::kMarksMost) + " were left out");
   }
+  *facts.mutable_heartbeats() = state.heartbeats;
+  *facts.mutable_hook_up() = header.hook_up();
   facts.set_host_version(header.host_version());
   facts.set_ended(state.closing.empty() ? "cut" : state.closing);
 }

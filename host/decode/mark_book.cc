@@ -3,7 +3,10 @@
 
 #include <algorithm>
 #include <chrono>
+#include <string>
 #include <utility>
+
+#include <fmt/format.h>
 
 namespace host::decode {
 namespace {
@@ -18,6 +21,21 @@ std::optional<ScanInterval> scans_of(const proto::Mark& mark, const ClockFit& cl
   return clock.scans(time(mark.from_utc_us()), time(std::max(mark.from_utc_us(), mark.to_utc_us())));
 }
 
+std::string words_of(const proto::HeartbeatSilence& silence) {
+  const std::string beats =
+      fmt::format("no beat for {:.1f} s after number {}", silence.silent_s(), silence.last_beat());
+  switch (silence.end()) {
+    case proto::SILENCE_END_NEW_RUN:
+      return beats + ", then the sender was started anew";
+    case proto::SILENCE_END_STALLED:
+      return beats + ", then the next one: the PC stood still and came back by itself";
+    case proto::SILENCE_END_NETWORK:
+      return beats + ", but the PC had counted on: they were lost on their way";
+    default:
+      return beats + ", as far as was seen";
+  }
+}
+
 }  // namespace
 
 void MarkBook::keep(Entry entry) {
@@ -29,7 +47,24 @@ void MarkBook::keep(Entry entry) {
 }
 
 void MarkBook::note(const proto::Mark& mark) {
-  keep({mark, false, std::nullopt});
+  Entry entry;
+  entry.mark = mark;
+  keep(std::move(entry));
+}
+
+void MarkBook::silence(const proto::HeartbeatSilence& silence) {
+  Entry entry;
+  entry.silence = silence.number();
+  entry.mark.set_source("heartbeat");
+  entry.mark.set_from_utc_us(silence.from_utc_us());
+  entry.mark.set_to_utc_us(silence.to_utc_us());
+  entry.mark.set_words(words_of(silence));
+  entry.mark.set_lock_up(silence.end() == proto::SILENCE_END_LASTS || silence.end() == proto::SILENCE_END_NEW_RUN);
+  const auto earlier =
+      std::ranges::find_if(entries_, [&](const Entry& one) { return one.silence == silence.number(); });
+  if (silence.number() == 0 || earlier == entries_.end()) return keep(std::move(entry));
+  entry.scans = earlier->scans;  // of a stretch that is over
+  *earlier = std::move(entry);
 }
 
 void MarkBook::button(std::uint64_t scan) {

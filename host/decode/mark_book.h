@@ -19,6 +19,9 @@ class MarkBook {
 
   /// A mark by the host's clock.
   void note(const steadyrail::proto::Mark& mark);
+  /// The beats of the PC under test stopped; a later note of the same number replaces an earlier one. A silence is a
+  /// lock-up unless the same run of the sender went on after it.
+  void silence(const steadyrail::proto::HeartbeatSilence& silence);
   /// The marker button was pressed at a session scan.
   void button(std::uint64_t scan);
   /// The jig restarted: what was noted so far belongs to this clock.
@@ -33,6 +36,7 @@ class MarkBook {
   struct Entry {
     steadyrail::proto::Mark mark;
     bool by_scan = false;
+    std::uint32_t silence = 0;  // its number; 0: none
     std::optional<ScanInterval> scans;
   };
   void keep(Entry entry);
