@@ -40,6 +40,8 @@ std::string why(proto::Refusal refusal) {
       return "the jig has to erase its store first and would stand still for up to half a second";
     case proto::REFUSAL_STORE_FAILED:
       return "the jig's store could not be written";
+    case proto::REFUSAL_TAP_LIVE:
+      return "a tap is live: switch the supply off at the outlet and unplug it from the jig";
     default:
       return "reason " + std::to_string(static_cast<int>(refusal));
   }
