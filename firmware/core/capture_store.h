@@ -27,7 +27,8 @@ struct CaptureTrigger {
   CaptureCause cause = CaptureCause::kExcursion;
   std::uint64_t scan = 0;
   std::uint8_t channel = 0;
-  bool ordinary = false;  // a sample of many: no harm when no slot is free
+  bool ordinary = false;     // a sample of many: no harm when no slot is free
+  std::uint32_t one_of = 0;  // so many; 0: no sample
 };
 
 /// One frame's worth of a capture.
@@ -37,6 +38,7 @@ struct CapturePiece {
   std::uint64_t first_scan = 0;
   std::uint32_t scan_count = 0;
   std::uint32_t remaining = 0;  // frames of this capture still to come
+  std::uint32_t scans_cut = 0;  // at the capture's end, asked for and not in it
   PackedBody packed;
 };
 

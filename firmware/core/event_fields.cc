@@ -66,6 +66,14 @@ void put_fields(FieldWriter& out, const steadyrail_proto_Storm& event) {
   out.put(steadyrail_proto_Storm_scans_beyond_tag, event.scans_beyond);
 }
 
+void put_fields(FieldWriter& out, const steadyrail_proto_StepSample& event) {
+  out.put(steadyrail_proto_StepSample_first_scan_tag, event.first_scan);
+  out.put(steadyrail_proto_StepSample_end_scan_tag, event.end_scan);
+  out.put(steadyrail_proto_StepSample_seen_tag, event.seen);
+  out.put(steadyrail_proto_StepSample_drawn_tag, event.drawn);
+  out.put(steadyrail_proto_StepSample_kept_tag, event.kept);
+}
+
 void put_kind(FieldWriter& out, const steadyrail_proto_Event& event) {
   switch (event.which_kind) {
     case steadyrail_proto_Event_excursion_tag:
@@ -80,6 +88,8 @@ void put_kind(FieldWriter& out, const steadyrail_proto_Event& event) {
       return put_fields(out, event.kind.crossing);
     case steadyrail_proto_Event_storm_tag:
       return put_fields(out, event.kind.storm);
+    case steadyrail_proto_Event_step_sample_tag:
+      return put_fields(out, event.kind.step_sample);
     default:
       return;
   }

@@ -53,6 +53,7 @@ struct Health {
   std::uint32_t events_dropped = 0;
   std::uint32_t captures_dropped = 0;
   std::uint32_t captures_late = 0;
+  std::uint32_t captures_cut = 0;
   std::uint32_t raw_dropped = 0;
   std::uint32_t logs_dropped = 0;
   std::uint32_t frames_damaged = 0;

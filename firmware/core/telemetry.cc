@@ -254,6 +254,7 @@ void Telemetry::build_status() {
   status.lines = health_.lines;
   status.running = health_.running;
   status.captures_late = health_.captures_late;
+  status.captures_cut = health_.captures_cut;
   health_.clipped_mask = 0;
   begin_payload();
   put_message(message);
@@ -282,7 +283,9 @@ bool Telemetry::build_capture() {
                              .first_scan = piece_.first_scan,
                              .scan_count = piece_.scan_count,
                              .channel_mask = piece_.packed.channel_mask,
-                             .remaining = piece_.remaining};
+                             .remaining = piece_.remaining,
+                             .scans_cut = piece_.scans_cut,
+                             .one_of = piece_.trigger.one_of};
   begin_payload();
   put_message(message);
   const std::size_t at = payload_bytes_;

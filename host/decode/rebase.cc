@@ -30,6 +30,10 @@ void rebase(steadyrail::proto::Event& event, std::uint64_t offset) {
       event.mutable_storm()->set_first_scan(event.storm().first_scan() + offset);
       event.mutable_storm()->set_last_scan(event.storm().last_scan() + offset);
       break;
+    case Event::kStepSample:
+      event.mutable_step_sample()->set_first_scan(event.step_sample().first_scan() + offset);
+      event.mutable_step_sample()->set_end_scan(event.step_sample().end_scan() + offset);
+      break;
     case Event::KIND_NOT_SET:
       break;
   }

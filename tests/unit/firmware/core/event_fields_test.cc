@@ -56,6 +56,9 @@ steadyrail_proto_Event event_of(pb_size_t kind, Values& of) {
     case steadyrail_proto_Event_crossing_tag:
       event.kind.crossing = {of.narrow(), of.narrow(), of.flag(), of.wide(), of.code(), of.code()};
       break;
+    case steadyrail_proto_Event_step_sample_tag:
+      event.kind.step_sample = {of.wide(), of.wide(), of.narrow(), of.narrow(), of.narrow()};
+      break;
     default:
       event.kind.storm = {of.narrow(), steadyrail_proto_Side_SIDE_LOW, of.narrow(), of.wide(), of.wide(), of.code(),
                           of.wide()};
@@ -64,7 +67,7 @@ steadyrail_proto_Event event_of(pb_size_t kind, Values& of) {
 }
 
 TEST(EventFieldsTest, EveryKindHasTheBytesOfNanopb) {
-  for (pb_size_t kind = steadyrail_proto_Event_excursion_tag; kind <= steadyrail_proto_Event_storm_tag; ++kind) {
+  for (pb_size_t kind = steadyrail_proto_Event_excursion_tag; kind <= steadyrail_proto_Event_step_sample_tag; ++kind) {
     for (std::uint64_t seed = 1; seed <= 500; ++seed) {
       Values values(seed * 8 + kind);
       const steadyrail_proto_Event event = event_of(kind, values);
