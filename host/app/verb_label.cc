@@ -13,8 +13,12 @@
 
 #include "host/app/outputs.h"
 #include "host/label/audit.h"
+#include "host/label/budget_table.h"
 #include "host/label/label_text.h"
+#include "host/label/load_budget.h"
+#include "host/label/system_text.h"
 #include "host/label/table.h"
+#include "host/model/limit_sets.h"
 #include "host/model/named_text.h"
 #include "host/report/json.h"
 #include "host/report/summary.h"
@@ -90,14 +94,63 @@ std::expected<std::optional<double>, std::string> need_of(const std::string& wor
   return amps;
 }
 
-std::expected<std::string, std::string> in_json(const std::vector<proto::LabelAudit>& audits) {
+/// What a PC asks of each unit; empty where none is named.
+std::expected<std::vector<proto::LoadBudget>, std::string> budgets_of(const std::vector<proto::Unit>& units,
+                                                                      const std::string& name,
+                                                                      const label::Rules& rules) {
+  std::vector<proto::LoadBudget> budgets;
+  if (name.empty()) return budgets;
+  const auto plugs = label::Plugs::shipped();
+  if (!plugs) return std::unexpected(model::to_string(plugs.error()));
+  const auto text = model::named_text("systems", name);
+  if (!text) return std::unexpected(model::to_string(text.error()));
+  auto system = label::system_from_text(text->text, text->file, rules, *plugs);
+  if (!system) return std::unexpected(model::to_string(system.error()));
+  if (system->id().empty()) system->set_id(std::filesystem::path(name).stem().string());
+  for (const proto::Unit& unit : units) {
+    const auto edition = model::load_limits(unit.edition());
+    budgets.push_back(label::load_budget(unit, *system, rules, *plugs, edition ? &edition->set : nullptr));
+  }
+  return budgets;
+}
+
+template <typename Message>
+std::expected<std::string, std::string> json_list(const std::vector<Message>& messages) {
   std::string list;
-  for (const proto::LabelAudit& audit : audits) {
-    const auto json = report::to_json(audit);
+  for (const Message& message : messages) {
+    const auto json = report::to_json(message);
     if (!json) return std::unexpected(json.error());
     list += (list.empty() ? "\n" : ",\n") + json->substr(0, json->size() - 1);
   }
-  return "{\"audits\": [" + list + "\n]}\n";
+  return "[" + list + "\n]";
+}
+
+std::expected<std::string, std::string> in_json(const std::vector<proto::LabelAudit>& audits,
+                                                const std::vector<proto::LoadBudget>& budgets) {
+  const auto first = json_list(audits);
+  if (!first) return first;
+  const auto second = json_list(budgets);
+  if (!second) return second;
+  return "{\"audits\": " + *first + ",\n\"loadBudgets\": " + *second + "}\n";
+}
+
+std::string in_words(const std::vector<proto::LoadBudget>& budgets) {
+  std::string text;
+  for (const proto::LoadBudget& budget : budgets) text += budget.answer() + "\n";
+  text += budgets.front().caution() + "\n";
+  if (budgets.size() > 1) {
+    const label::Table table = label::budgets_side_by_side(budgets);
+    text += "\n" + report::text_table(table.header, table.rows);
+  }
+  for (const proto::LoadBudget& budget : budgets) {
+    const label::Table links = label::links_table(budget);
+    const label::Table currents = label::currents_table(budget);
+    text += fmt::format("\n{}: {} for {}\n", budget.unit(), label::sufficiency_words(budget.sufficiency()),
+                        budget.system());
+    text += label::budget_notes(budget) + "\n" + report::text_table(links.header, links.rows) + "\n" +
+            report::text_table(currents.header, currents.rows);
+  }
+  return text + "\n";
 }
 
 std::string in_words(const std::vector<proto::LabelAudit>& audits) {
@@ -107,12 +160,13 @@ std::string in_words(const std::vector<proto::LabelAudit>& audits) {
   return text;
 }
 
-int status_of(const std::vector<proto::LabelAudit>& audits) {
-  const auto any = [&](proto::LabelVerdict verdict) {
-    return std::ranges::any_of(audits, [&](const proto::LabelAudit& audit) { return audit.verdict() == verdict; });
+int status_of(const std::vector<proto::LabelAudit>& audits, const std::vector<proto::LoadBudget>& budgets) {
+  const auto any = [&](proto::LabelVerdict verdict, proto::Sufficiency sufficiency) {
+    return std::ranges::find(audits, verdict, &proto::LabelAudit::verdict) != audits.end() ||
+           std::ranges::find(budgets, sufficiency, &proto::LoadBudget::sufficiency) != budgets.end();
   };
-  if (any(proto::LABEL_VERDICT_CONTRADICTS_ITSELF)) return kExitContradiction;
-  return any(proto::LABEL_VERDICT_NEEDS_EXPLAINING) ? kExitNeedsExplaining : 0;
+  if (any(proto::LABEL_VERDICT_CONTRADICTS_ITSELF, proto::SUFFICIENCY_NOT_ENOUGH)) return kExitContradiction;
+  return any(proto::LABEL_VERDICT_NEEDS_EXPLAINING, proto::SUFFICIENCY_DOUBTFUL) ? kExitNeedsExplaining : 0;
 }
 
 }  // namespace
@@ -141,6 +195,8 @@ void declare_label(CLI::App& verb, LabelOptions& options) {
   word("--id", typed.id, "Name of the unit; that of the saved file when left out", "NAME");
   word("--save", options.save, "Keep the typed label as a unit file; never over an existing one", "FILE");
   word("--need-12v", options.need_12v, "Amps the PC asks of +12 V, held against what it keeps", "A");
+  word("--for", options.system, "The PC to feed: is the unit enough for it, and where does it break first",
+       "SYSTEM|FILE");
   word("--rules", options.rules, "Rules of one's own in place of those that ship", "FILE");
   verb.add_flag("--json", options.json, "Print JSON");
 }
@@ -161,6 +217,8 @@ int label(const LabelOptions& options, Terminal& terminal) {
   if (!rules) return terminal.complain(rules.error());
   const auto units = typed ? typed_unit(options, *rules) : load_units(options.units, *rules);
   if (!units) return terminal.complain(units.error());
+  const auto budgets = budgets_of(*units, options.system, *rules);
+  if (!budgets) return terminal.complain(budgets.error());
   if (!options.save.empty()) {
     if (const auto saved = label::save_unit(units->front(), options.save); !saved) {
       return terminal.complain(saved.error(), std::filesystem::exists(options.save) ? kExitWrongUse : kExitNotFinished);
@@ -169,13 +227,13 @@ int label(const LabelOptions& options, Terminal& terminal) {
   std::vector<proto::LabelAudit> audits;
   for (const proto::Unit& unit : *units) audits.push_back(label::audit(unit, *rules, {.need_12v_a = *need}));
   if (options.json) {
-    const auto json = in_json(audits);
+    const auto json = in_json(audits, *budgets);
     if (!json) return terminal.complain(json.error());
     terminal.out() << *json;
   } else {
-    terminal.out() << in_words(audits);
+    terminal.out() << (budgets->empty() ? "" : in_words(*budgets)) << in_words(audits);
   }
-  return status_of(audits);
+  return status_of(audits, *budgets);
 }
 
 }  // namespace host::app

@@ -19,6 +19,7 @@ struct LabelOptions {
   label::TypedLabel typed;         // instead of a file
   std::string save;                // where the typed label goes; empty: nowhere
   std::string need_12v;            // A the PC asks of +12 V; empty: not held against any
+  std::string system;              // the PC to feed, shipped name or file; empty: none
   std::string rules;               // empty: the rules that ship
   bool json = false;
 };
@@ -26,8 +27,9 @@ struct LabelOptions {
 /// Options of the verb, with what they mean.
 void declare_label(CLI::App& verb, LabelOptions& options);
 
-/// Exit status: 0 every label is plausible; 1 one contradicts itself; 4 none does, but one needs explaining; 2 wrong
-/// use or input (every bad file is named); 3 the unit could not be saved.
+/// Exit status: 0 every label is plausible and, where a PC is named, enough for it; 1 one contradicts itself or is not
+/// enough; 4 neither, but one needs explaining or is doubtful; 2 wrong use or input (every bad file is named); 3 a file
+/// could not be written.
 int label(const LabelOptions& options, Terminal& terminal);
 
 }  // namespace host::app

@@ -4,11 +4,11 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <cctype>
 #include <cmath>
 #include <set>
 
 #include "host/label/date.h"
+#include "host/label/decimal_comma.h"
 #include "host/label/power.h"
 #include "host/model/jig.h"
 
@@ -17,7 +17,6 @@ namespace {
 
 namespace proto = steadyrail::proto;
 using model::Place;
-using model::TextError;
 using model::TextErrors;
 
 // What a figure on a label may be. Far wider than any supply that goes into a PC: beyond it a point was lost, a unit
@@ -226,18 +225,6 @@ class Checker {
   TextErrors errors_;
 };
 
-// True when a digit, a comma and a digit stand together on the line: protobuf's own complaint about it helps nobody.
-bool has_decimal_comma(std::string_view text, int line) {
-  if (line <= 0) return false;
-  for (int at = 1; at < line && !text.empty(); ++at) text.remove_prefix(std::min(text.find('\n'), text.size() - 1) + 1);
-  text = text.substr(0, text.find('\n'));
-  const auto digit = [](char c) { return std::isdigit(static_cast<unsigned char>(c)) != 0; };
-  for (std::size_t at = 1; at + 1 < text.size(); ++at) {
-    if (text[at] == ',' && digit(text[at - 1]) && digit(text[at + 1])) return true;
-  }
-  return false;
-}
-
 }  // namespace
 
 TextErrors check_unit(const proto::Unit& unit, const Place& place, const Rules& rules) {
@@ -250,9 +237,7 @@ std::expected<proto::Unit, TextErrors> unit_from_text(std::string_view text, std
   google::protobuf::TextFormat::ParseInfoTree tree;
   if (auto parsed = model::parse_text(text, file, unit, &tree); !parsed) {
     TextErrors errors = std::move(parsed.error());
-    for (TextError& error : errors) {
-      if (has_decimal_comma(text, error.line)) error.message += " (a decimal comma? write a point: 23.5)";
-    }
+    hint_at_commas(text, errors);
     return std::unexpected(std::move(errors));
   }
   TextErrors errors = check_unit(unit, Place(file, *proto::Unit::descriptor(), &tree), rules);

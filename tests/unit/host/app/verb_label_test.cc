@@ -110,5 +110,31 @@ TEST_F(VerbLabelTest, JsonHasOneAuditForEachUnit) {
   EXPECT_THAT(out_.str(), HasSubstr("\"status\": \"arithmetic; margin for rounding: common practice, no source\""));
 }
 
+TEST_F(VerbLabelTest, WithAPcItLeadsWithWhetherTheUnitIsEnough) {
+  LabelOptions options;
+  options.units = {"u-1"};
+  options.system = "p-07";
+  EXPECT_EQ(run(options), 0);
+  EXPECT_THAT(out_.str(), testing::StartsWith("U-1 is enough for P-07, by its label. It would break first at "));
+  EXPECT_THAT(out_.str(), HasSubstr("nothing here is measured"));
+  EXPECT_THAT(out_.str(), HasSubstr("share a pitch with opposite polarity"));
+  options.units = {"u-1", "u-2"};
+  EXPECT_EQ(run(options), 1);
+  EXPECT_THAT(out_.str(), HasSubstr("U-2 is not enough for P-07. It has no socket processor-2, graphics-2."));
+  options.json = true;
+  EXPECT_EQ(run(options), 1);
+  for (const char* field : {"\"loadBudgets\": [", "\"sufficiency\": \"not-enough\"", "\"weakest\": {",
+                            "\"unevenMarginPercent\": null", "\"lacking\": [", "\"arrangementsTried\": 0"}) {
+    EXPECT_THAT(out_.str(), HasSubstr(field));
+  }
+  options.system = "p-08";
+  EXPECT_EQ(run(options), 2);
+  EXPECT_THAT(err_.str(), HasSubstr("p-07"));
+  std::ofstream(path("pc.textproto")) << "id: \"P-1\"\nparts { name: \"fan\" }\n";
+  options.system = path("pc.textproto");
+  EXPECT_EQ(run(options), 2);
+  EXPECT_THAT(err_.str(), HasSubstr("pc.textproto:2:1: the kind of part \"fan\" is missing"));
+}
+
 }  // namespace
 }  // namespace host::app
