@@ -6,6 +6,7 @@
 #include <fmt/format.h>
 
 #include "host/app/judging.h"
+#include "host/app/limit_tables.h"
 #include "host/app/verbs.h"
 #include "host/model/named_text.h"
 #include "host/report/json.h"
@@ -53,19 +54,6 @@ std::expected<std::string, std::string> json_of(proto::LimitSet set) {
   return report::to_json(set);
 }
 
-/// T1 to T6 and their like, in ms.
-std::string timing_table(const proto::LimitSet& set) {
-  if (set.timing().empty()) return "";
-  std::vector<std::vector<std::string>> rows;
-  const auto ms = [](bool has, std::uint32_t us) { return has ? fmt::format("{:g} ms", us / 1e3) : std::string("-"); };
-  for (const proto::TimingLimit& limit : set.timing()) {
-    rows.push_back({report::word(limit.timing()), limit.symbol(), ms(limit.has_least_us(), limit.least_us()),
-                    ms(limit.has_most_us(), limit.most_us()), report::word(limit.status()), limit.table(),
-                    limit.note()});
-  }
-  return "\n" + report::text_table({"time", "symbol", "least", "most", "status", "table", "note"}, rows);
-}
-
 int print_one(const LimitsOptions& options, Terminal& terminal) {
   const auto edition = load_edition(options.edition);
   if (!edition) return terminal.complain(edition.error());
@@ -84,7 +72,7 @@ int print_one(const LimitsOptions& options, Terminal& terminal) {
                     volts(limit.most_uv()) + " V", report::word(limit.status()), limit.table(), limit.note()});
   }
   terminal.out() << report::text_table({"output", "connectors", "least", "most", "status", "table", "note"}, rows);
-  terminal.out() << timing_table(set);
+  terminal.out() << limit_tables(set);
   const proto::RequiredCoverage& required = set.required();
   terminal.out() << fmt::format("\nRequired: {:g} % of the scans, {:g} s of settled means, {} load steps each way.\n",
                                 required.scans_share() * 100, required.settled_mean_s(), required.steps_each_way());

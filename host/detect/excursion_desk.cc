@@ -40,13 +40,14 @@ judge::Side side_of(steadyrail::proto::Side side) {
 
 ExcursionDesk::ExcursionDesk(const model::Jig& jig, const steadyrail::proto::LimitSet* limits, bool armed,
                              EventBook& book, const History& history, std::span<const judge::UnderRead> chains,
-                             std::function<void(const Found&)> listed)
+                             std::function<void(const Found&)> listed, BeyondStep beyond_step)
     : jig_(jig),
       armed_(armed && limits != nullptr),
       book_(book),
       history_(history),
       chains_(chains),
-      listed_(std::move(listed)) {
+      listed_(std::move(listed)),
+      beyond_step_(std::move(beyond_step)) {
   for (const auto& channel : jig.channels()) {
     const auto limit = limits == nullptr ? std::nullopt : judge::limit_for(*limits, channel);
     if (!limit) continue;
@@ -299,6 +300,11 @@ void ExcursionDesk::resolve(Waiting& waiting) {
   const std::uint64_t lead = 2 * wire::kScansPerBlock;
   const std::uint64_t from = found.start > lead ? found.start - lead : 0;
   found.within = history_.within(channel.rail, from, std::max(found.place.from, found.start) + 1);
+  // A step explains what it leaves behind only as long as a rail may take to come back from it.
+  if (beyond_step_(channel.rail, std::max(found.place.from, found.start), found.place.to) &&
+      beyond_step_(channel.rail, std::max<std::uint64_t>(found.end, 1) - 1, found.end)) {
+    found.within_step = steadyrail::proto::WITHIN_STEP_NO;
+  }
   found.clipped = !low && found.place.code >= 32767;
   found.shape.span =
       span_round(history_, found.place, chains_[found.channel].reach_scans(), chains_[found.channel].reach_scans());

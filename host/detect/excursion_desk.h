@@ -19,11 +19,14 @@ namespace host::detect {
 
 class ExcursionDesk {
  public:
+  /// Whether a load step bigger than the edition's is at work on a rail in some scan of a stretch.
+  using BeyondStep = std::function<bool(steadyrail::proto::Rail, std::uint64_t, std::uint64_t)>;
+
   /// `armed`: the jig was armed with `limits`. `chains` by channel index. `listed` is told of each event that enters
   /// the book.
   ExcursionDesk(const model::Jig& jig, const steadyrail::proto::LimitSet* limits, bool armed, EventBook& book,
                 const History& history, std::span<const judge::UnderRead> chains,
-                std::function<void(const Found&)> listed);
+                std::function<void(const Found&)> listed, BeyondStep beyond_step);
 
   void add(const Block& block);
   void chip(const steadyrail::proto::Excursion& event);
@@ -37,6 +40,8 @@ class ExcursionDesk {
 
   /// The rule of a channel and side in codes; nullptr where the edition has no limit.
   const ExcursionRule* rule(std::size_t channel, judge::Side side) const;
+  /// Whether the limits of the channel's rail did not hold somewhere in [start, end).
+  bool meets_off(std::size_t channel, std::uint64_t start, std::uint64_t end) const;
   /// Scans during which the supply was off, and in how many stretches.
   std::uint64_t scans_off() const { return scans_off_; }
   std::uint64_t stretches_off() const { return stretches_off_; }
@@ -70,8 +75,6 @@ class ExcursionDesk {
   void remember(std::size_t channel, judge::Side side, std::uint64_t start, std::uint64_t end);
   void count_beyond(const Block& block);
   void note_off(const Block& block);
-  /// Whether the limits of the channel's rail did not hold somewhere in [start, end).
-  bool meets_off(std::size_t channel, std::uint64_t start, std::uint64_t end) const;
   void collect();
   void wait(Waiting waiting);
   void release(std::uint64_t reached);
@@ -85,6 +88,7 @@ class ExcursionDesk {
   const History& history_;
   std::span<const judge::UnderRead> chains_;
   std::function<void(const Found&)> listed_;
+  BeyondStep beyond_step_;
   std::vector<WindowRunTracker> trackers_;
   std::array<std::array<Sided, 2>, wire::kChannelCount> sided_;
   std::vector<WindowRun> ended_;

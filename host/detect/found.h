@@ -49,6 +49,8 @@ struct Found {
     bool at_least;
   };
   std::optional<Slew> slew;
+  steadyrail::proto::WithinStep within_step = steadyrail::proto::WITHIN_STEP_UNKNOWN;
+  std::optional<double> specified_step_a;
   std::uint32_t storm_excursions = 0;  // counted by the chip in this stretch; 0: a single event
   bool load_corrected = false;         // depth and retained are without the drop the load explains
   std::string note;

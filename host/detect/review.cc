@@ -56,13 +56,19 @@ Session::Session(model::Jig described, const ReviewOptions& options, const Recor
       chains(chains_of(jig)),
       maker(jig, unit ? &*unit : nullptr, limit_set()),
       check(jig),
-      tally(jig),
+      specified(jig, unit ? &*unit : nullptr, limit_set()),
+      tally(jig, beyond_step()),
       exposure(jig),
       book(options.events_listed_max, [this](const Found& found) { exposure.event(found); }),
       waveforms(jig, history),
-      excursions(jig, limit_set(), armed_with(options, header), book, history, chains,
-                 [this](const Found& found) { draw(found); }),
-      steps(jig, book, history, chains, [this](const Found& found) { draw(found); }),
+      excursions(
+          jig, limit_set(), armed_with(options, header), book, history, chains,
+          [this](const Found& found) { draw(found); }, beyond_step()),
+      steps(
+          jig, book, history, chains, specified, [this](const Found& found) { draw(found); },
+          [this](std::size_t channel, std::uint64_t from, std::uint64_t to) {
+            return excursions.meets_off(channel, from, to);
+          }),
       sags(
           jig, book, history, [this](std::size_t channel) { return steps.steps().ohm(channel).value_or(kUsualOhm); },
           [this](const Found& found) { draw(found); }),
@@ -76,6 +82,12 @@ Session::Session(model::Jig described, const ReviewOptions& options, const Recor
         waveforms.capture(capture);
       }),
       timing(jig, limit_set(), unit ? &*unit : nullptr, book, history, captures.kept()) {}
+
+std::function<bool(steadyrail::proto::Rail, std::uint64_t, std::uint64_t)> Session::beyond_step() {
+  return [this](steadyrail::proto::Rail rail, std::uint64_t from, std::uint64_t to) {
+    return steps.beyond().at_work(rail, from, to);
+  };
+}
 
 void Session::windows(const decode::WindowBatch& batch) {
   const bool sound = batch.windows != nullptr && batch.window_count >= 1 &&
@@ -143,6 +155,8 @@ void Session::finish() {
   steps.finish();
   sags.finish();
   timing.finish();
+  tally.finish();
+  tally.shape(history, captures.kept(), chains);
 }
 
 double Session::share() const {
@@ -244,6 +258,7 @@ SessionResult Review::result(const steadyrail::proto::Coverage* decoded) const {
   write_channel_findings(session.jig, session.check.findings(), result);
   result.mutable_coverage()->set_scans_clipped(session.scans_clipped);
   for (const auto& remark : session.maker.rating().remarks()) result.add_remarks(remark);
+  for (const auto& remark : session.specified.remarks()) result.add_remarks(remark);
   for (const auto& remark : session.excursions.contradictions()) result.add_remarks(remark);
   if (session.excursions.stretches_off() > 0) {
     result.add_remarks(fmt::format(

@@ -3,6 +3,7 @@
 #pragma once
 
 #include <cstdint>
+#include <functional>
 #include <optional>
 #include <string>
 #include <vector>
@@ -23,6 +24,7 @@
 #include "host/detect/tally.h"
 #include "host/detect/timing.h"
 #include "host/detect/waveforms.h"
+#include "host/judge/specified_step.h"
 #include "host/judge/under_read.h"
 
 namespace host::detect {
@@ -39,6 +41,8 @@ struct Session {
   void count_clipped(const decode::WindowBatch& batch);
   void hole();
   void restarted();
+  /// For those who ask whether a bigger load step than the edition's is at work on a rail in some scan of a stretch.
+  std::function<bool(steadyrail::proto::Rail, std::uint64_t, std::uint64_t)> beyond_step();
   void draw(const Found& found) { waveforms.draw(found, captures.kept()); }
   void finish();
   /// Scans seen of all scans between the first and the last.
@@ -52,6 +56,7 @@ struct Session {
   ChannelCheck check;
   History history;
   OverviewBook overview;
+  judge::SpecifiedSteps specified;
   Tally tally;
   ExposureTrack exposure;
   EventBook book;

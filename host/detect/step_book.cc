@@ -27,12 +27,16 @@ StepBook::StepBook(const model::Jig& jig) : jig_(jig), by_rail_(judge::kRailCoun
   }
 }
 
-void StepBook::step(std::size_t current, double step_a) {
+void StepBook::step(std::size_t current, double step_a, const BeyondSteps::Judged& judged) {
+  const bool beyond = judged.within == steadyrail::proto::WITHIN_STEP_NO;
   const std::size_t rising = step_a > 0 ? 1 : 0;
   const auto rail = static_cast<std::size_t>(jig_.at(current)->rail);
-  if (rail < by_rail_.size() && by_rail_[rail][rising] < UINT32_MAX) ++by_rail_[rail][rising];
+  if (!beyond && rail < by_rail_.size() && by_rail_[rail][rising] < UINT32_MAX) ++by_rail_[rail][rising];
   for (Pair& pair : pairs_) {
-    if (pair.current == current) ++pair.steps[rising];
+    if (pair.current != current) continue;
+    ++pair.steps[rising];
+    if (beyond && pair.beyond[rising] < UINT32_MAX) ++pair.beyond[rising];
+    pair.specified_a = judged.specified_a;
   }
 }
 
@@ -98,6 +102,8 @@ void StepBook::write(steadyrail::proto::SessionResult& result) const {
       if (const auto median = times.recovery.median()) to->set_recovery_s_median(*median / rate);
       to->set_recoveries(static_cast<std::uint32_t>(std::min<std::uint64_t>(times.recovery.seen(), UINT32_MAX)));
       to->set_stayed_in_band(pair.stayed_in_band[rising]);
+      to->set_beyond_specified(pair.beyond[rising]);
+      if (pair.specified_a) to->set_specified_step_a(*pair.specified_a);
     }
   }
 }

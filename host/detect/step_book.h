@@ -7,6 +7,7 @@
 #include <optional>
 #include <vector>
 
+#include "host/detect/beyond_steps.h"
 #include "host/detect/reservoir.h"
 #include "host/model/jig.h"
 #include "result.pb.h"
@@ -24,11 +25,11 @@ class StepBook {
  public:
   explicit StepBook(const model::Jig& jig);
 
-  /// A step of a current channel, measured further or not.
-  void step(std::size_t current, double step_a);
+  /// A step of a current channel, measured further or not, and whether the edition asks for so big a one.
+  void step(std::size_t current, double step_a, const BeyondSteps::Judged& judged);
   void figures(std::size_t voltage, steadyrail::proto::FigureSource source, const StepFigures& figures);
 
-  /// Steps of a rail's currents: falling, rising.
+  /// Steps of a rail's currents that limits are published for: falling, rising.
   std::array<std::uint32_t, 2> of_rail(steadyrail::proto::Rail rail) const;
   /// Median undershoot of rising steps per ampere at a voltage channel, ohms; nothing below ten steps.
   std::optional<double> ohm(std::size_t voltage) const;
@@ -44,6 +45,8 @@ class StepBook {
     std::array<Source, 2> window;  // falling, rising
     std::array<Source, 2> capture;
     std::array<std::uint64_t, 2> steps{};
+    std::array<std::uint32_t, 2> beyond{};  // of them bigger than specified
+    std::optional<double> specified_a{};
     std::array<std::optional<double>, 2> worst{};
     std::array<std::uint32_t, 2> stayed_in_band{};
   };

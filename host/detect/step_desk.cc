@@ -26,8 +26,18 @@ constexpr double kLeastStepA = 1;
 }  // namespace
 
 StepDesk::StepDesk(const model::Jig& jig, EventBook& book, const History& history,
-                   std::span<const judge::UnderRead> chains, std::function<void(const Found&)> listed)
-    : jig_(jig), book_(book), history_(history), chains_(chains), listed_(std::move(listed)), steps_(jig) {}
+                   std::span<const judge::UnderRead> chains, const judge::SpecifiedSteps& specified,
+                   std::function<void(const Found&)> listed,
+                   std::function<bool(std::size_t, std::uint64_t, std::uint64_t)> off)
+    : jig_(jig),
+      book_(book),
+      history_(history),
+      chains_(chains),
+      specified_(specified),
+      listed_(std::move(listed)),
+      off_(std::move(off)),
+      beyond_(jig, specified),
+      steps_(jig) {}
 
 void StepDesk::step(const steadyrail::proto::LoadStep& event) {
   const auto* channel = event.channel() < wire::kChannelCount ? jig_.at(event.channel()) : nullptr;
@@ -36,8 +46,9 @@ void StepDesk::step(const steadyrail::proto::LoadStep& event) {
   const double step_a = channel->per_code * event.step_code_16() / 16.0;
   // t50 is sent as its distance from 128 scans before the step.
   const double offset = std::min(event.t50_offset_256(), 65535U) / 256.0 - 128;
-  steps_.step(channel->index, step_a);
-  recent_.push_back({event.step_id(), channel->index, event.scan(), offset, step_a});
+  const BeyondSteps::Judged judged = beyond_.step(channel->index, event.scan(), step_a);
+  steps_.step(channel->index, step_a, judged);
+  recent_.push_back({event.step_id(), channel->index, event.scan(), offset, step_a, judged});
   if (recent_.size() > kRecentMost) recent_.pop_front();
   Found found;
   found.kind = EventKind::EVENT_KIND_LOAD_STEP;
@@ -48,6 +59,8 @@ void StepDesk::step(const steadyrail::proto::LoadStep& event) {
   found.start_s_offset = offset;
   found.start_u_scans = 0.5;
   found.step_a = step_a;
+  found.within_step = judged.within;
+  found.specified_step_a = judged.specified_a;
   found.severity = std::abs(step_a);
   if (event.from_gate()) found.note = "made by the jig's load gate";
   book_.add(found);
@@ -81,6 +94,7 @@ void StepDesk::add(const Block& block) {
 void StepDesk::restarted() {
   recent_.clear();
   waiting_.clear();
+  beyond_.restarted();
 }
 
 void StepDesk::finish() {
@@ -141,6 +155,8 @@ void StepDesk::resolve(const Waiting& waiting) {
     found.deviation = figures.deviation;
     found.undershoot = figures.undershoot;
     found.settled_shift = figures.shift;
+    found.within_step = step.judged.within;
+    found.specified_step_a = step.judged.specified_a;
     found.within = history_.within(channel.rail, found.start, found.end);
     found.severity = *figures.deviation;
     list(std::move(found));
@@ -195,6 +211,7 @@ void StepDesk::tell_slew(const Capture& capture, const Placed& placed) {
               [&](Found& listed) {
                 if (listed.slew || *listed.step_a * placed.step.step < 0) return;
                 listed.slew = Found::Slew{slew(placed.step, jig_.scan_rate_hz()), placed.step.slew_is_bound};
+                listed.within_step = with_slew(placed.current, listed.within_step, *listed.slew);
               });
 }
 
@@ -235,6 +252,7 @@ void StepDesk::measure(const Capture& capture, std::size_t voltage, const Placed
   found.place = {voltage, at, at + 1, capture.codes[voltage][extreme_at]};
   found.shape.steepest = steepest_near(capture, found.place, chains_[voltage].reach_scans());
   found.slew = Found::Slew{slew(placed.step, jig_.scan_rate_hz()), placed.step.slew_is_bound};
+  judge_step(found, placed);
   found.depth = droop->deviation;
   found.step_a = placed.step.step;
   found.deviation = droop->deviation;
@@ -255,7 +273,9 @@ void StepDesk::measure(const Capture& capture, std::size_t voltage, const Placed
     if (replaced || listed.source == FigureSource::FIGURE_SOURCE_CAPTURE || *listed.step_a * *found.step_a < 0) return;
     const auto id = listed.id;
     const double severity = listed.severity;
+    const bool judged = listed.judged;
     listed = found;
+    listed.judged = judged;
     listed.id = id;
     listed.severity = severity;
     replaced = true;
@@ -264,7 +284,28 @@ void StepDesk::measure(const Capture& capture, std::size_t voltage, const Placed
   if (!replaced) list(std::move(found));
 }
 
+void StepDesk::judge_step(Found& found, const Placed& placed) const {
+  // The chip saw the whole output; a capture's own step is of one channel.
+  const auto told = std::find_if(recent_.rbegin(), recent_.rend(), [&](const Step& step) {
+    return step.current == placed.current && step.scan < found.start + kFreeForMinimum &&
+           found.start < step.scan + kFreeForMinimum && step.step_a * placed.step.step > 0;
+  });
+  if (told == recent_.rend()) return;
+  found.within_step = with_slew(placed.current, told->judged.within, *found.slew);
+  found.specified_step_a = told->judged.specified_a;
+}
+
+steadyrail::proto::WithinStep StepDesk::with_slew(std::size_t current, steadyrail::proto::WithinStep size,
+                                                  const Found::Slew& slew) const {
+  const auto speed = specified_.judge_slew(current, slew.a_per_s, slew.at_least);
+  return speed == steadyrail::proto::WITHIN_STEP_NO ? speed : size;
+}
+
 void StepDesk::list(Found found) {
+  const model::JigChannel& channel = *jig_.at(found.channel);
+  found.clipped = found.side == judge::Side::kHigh && found.extreme >= channel.value(INT16_MAX);
+  // A supply that starts or stops makes steps of its own, and no limit holds then.
+  found.judged = !off_(found.channel, found.start, found.end);
   found.id = book_.add(found);
   if (found.id != 0) listed_(found);
 }

@@ -9,6 +9,7 @@
 #include <span>
 #include <vector>
 
+#include "host/detect/beyond_steps.h"
 #include "host/detect/capture_store.h"
 #include "host/detect/droop.h"
 #include "host/detect/found.h"
@@ -21,9 +22,10 @@ namespace host::detect {
 
 class StepDesk {
  public:
-  /// `chains` by channel index.
+  /// `chains` by channel index. `off`: whether a channel's limits did not hold somewhere in a stretch of scans.
   StepDesk(const model::Jig& jig, EventBook& book, const History& history, std::span<const judge::UnderRead> chains,
-           std::function<void(const Found&)> listed);
+           const judge::SpecifiedSteps& specified, std::function<void(const Found&)> listed,
+           std::function<bool(std::size_t, std::uint64_t, std::uint64_t)> off);
 
   void step(const steadyrail::proto::LoadStep& event);
   void settled(const steadyrail::proto::SettledMeans& event);
@@ -33,6 +35,7 @@ class StepDesk {
   void restarted();
   void finish();
   const StepBook& steps() const { return steps_; }
+  const BeyondSteps& beyond() const { return beyond_; }
 
  private:
   struct Step {
@@ -41,6 +44,7 @@ class StepDesk {
     std::uint64_t scan;
     double offset;
     double step_a;
+    BeyondSteps::Judged judged;
   };
   struct Waiting {
     Step step;
@@ -67,13 +71,19 @@ class StepDesk {
   std::vector<Placed> steps_in(const Capture& capture, steadyrail::proto::Rail rail);
   /// Valid until the next call.
   std::span<const double> values(const model::JigChannel& channel, std::span<const std::int16_t> codes);
+  void judge_step(Found& found, const Placed& placed) const;
   void list(Found found);
+  steadyrail::proto::WithinStep with_slew(std::size_t current, steadyrail::proto::WithinStep size,
+                                          const Found::Slew& slew) const;
 
   const model::Jig& jig_;
   EventBook& book_;
   const History& history_;
   std::span<const judge::UnderRead> chains_;
+  const judge::SpecifiedSteps& specified_;
   std::function<void(const Found&)> listed_;
+  std::function<bool(std::size_t, std::uint64_t, std::uint64_t)> off_;
+  BeyondSteps beyond_;
   StepBook steps_;
   std::deque<Step> recent_;
   std::deque<Waiting> waiting_;

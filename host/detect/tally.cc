@@ -5,8 +5,18 @@
 #include <utility>
 
 namespace host::detect {
+namespace {
 
-Tally::Tally(const model::Jig& jig) : scan_period_s_(1 / jig.scan_rate_hz()) {
+/// Whether `code` lies farther out on its side than the worst so far.
+bool deeper(const std::optional<Worst>& worst, double code, int side) {
+  if (!worst) return true;
+  return side == 0 ? code < worst->code : code > worst->code;
+}
+
+}  // namespace
+
+Tally::Tally(const model::Jig& jig, BeyondStep beyond_step)
+    : beyond_step_(std::move(beyond_step)), scan_period_s_(1 / jig.scan_rate_hz()) {
   for (const auto& channel : jig.channels()) {
     if (channel.kind != steadyrail::proto::CHANNEL_KIND_RAIL_VOLTAGE) continue;
     ChannelTally tally;
@@ -31,42 +41,58 @@ Tally::Tally(const model::Jig& jig) : scan_period_s_(1 / jig.scan_rate_hz()) {
 void Tally::add(const Block& block, const SettledFinder& finder) {
   scans_seen_ += std::uint64_t{block.scans} * block.count;
   scans_on_ += std::uint64_t{block.scans} * static_cast<unsigned>(std::popcount(block.on));
-  for (ChannelTally& tally : channels_) extremes(block, tally);
+  take_fresh();
+  for (std::size_t place = 0; place < channels_.size(); ++place) extremes(block, place);
   for (RailPools& rail : rails_) means(block, finder, rail);
 }
 
-void Tally::extremes(const Block& block, ChannelTally& tally) {
+void Tally::take_fresh() {
+  // A step near the end of a block is told before the next block comes, not before its own.
+  for (const Candidate& candidate : candidates_) {
+    ChannelTally& tally = channels_[candidate.place];
+    const Worst& extreme = candidate.worst;
+    const bool beyond = beyond_step_(tally.rail, extreme.at, extreme.at + extreme.scans);
+    auto& worst = (beyond ? tally.stepped : tally.dynamic)[candidate.side];
+    if (!deeper(worst, extreme.code, candidate.side)) continue;
+    worst = extreme;
+    fresh_ = true;
+  }
+  candidates_.clear();
+}
+
+void Tally::extremes(const Block& block, std::size_t place) {
+  ChannelTally& tally = channels_[place];
   const auto& columns = block.windows->channels[tally.channel];
   const std::uint32_t due = block.due(tally.rail);
   if (due == block.all()) {
     tally.scans_on += std::uint64_t{block.scans} * block.count;
     tally.sum_on += static_cast<double>(block.sum_8[tally.channel]) / 8 * block.scans;
   }
-  const auto deeper = [](const std::optional<Worst>& worst, double outward, double sign) {
-    return !worst || outward < sign * worst->code;
-  };
   for (int side = 0; side < 2; ++side) {
-    const double sign = side == 0 ? 1 : -1;
     const auto& extremes = side == 0 ? columns.min : columns.max;
-    const double block_extreme = sign * (side == 0 ? block.low[tally.channel] : block.high[tally.channel]);
-    if (!deeper(tally.dynamic[side], block_extreme, sign)) continue;
+    if (!deeper(tally.dynamic[side], side == 0 ? block.low[tally.channel] : block.high[tally.channel], side)) continue;
     for (std::uint32_t i = 0; i < block.count; ++i) {
       if ((due >> i & 1U) == 0) continue;
       const judge::Load within = block.rating[tally.rail][i];
-      auto& worst = within == judge::Load::kOutside    ? tally.outside[side]
+      const bool judged = within != judge::Load::kOutside && within != judge::Load::kDoubtful;
+      auto& worst = judged                             ? tally.dynamic[side]
                     : within == judge::Load::kDoubtful ? tally.doubtful[side]
-                                                       : tally.dynamic[side];
-      if (deeper(worst, sign * extremes[i], sign)) {
-        worst = Worst{.code = static_cast<double>(extremes[i]),
-                      .at = block.start_of(i),
-                      .within = within,
-                      .scans = block.scans,
-                      .shape = {},
-                      .fresh = true};
-        worst->begins_due = i > 0 ? (due >> (i - 1) & 1U) == 0 : !tally.due_before;
-        worst->ends_due = i + 1 < block.count && (due >> (i + 1) & 1U) == 0;
-        fresh_ = true;
+                                                       : tally.outside[side];
+      if (!deeper(worst, extremes[i], side)) continue;
+      Worst extreme{.code = static_cast<double>(extremes[i]),
+                    .at = block.start_of(i),
+                    .within = within,
+                    .scans = block.scans,
+                    .shape = {},
+                    .fresh = true};
+      extreme.begins_due = i > 0 ? (due >> (i - 1) & 1U) == 0 : !tally.due_before;
+      extreme.ends_due = i + 1 < block.count && (due >> (i + 1) & 1U) == 0;
+      if (judged) {
+        candidates_.push_back({place, side, extreme});
+        continue;
       }
+      worst = extreme;
+      fresh_ = true;
     }
   }
   tally.due_before = (due >> (block.count - 1) & 1U) != 0;

@@ -5,6 +5,7 @@
 #include <array>
 #include <cstdint>
 #include <deque>
+#include <functional>
 #include <optional>
 #include <span>
 #include <vector>
@@ -34,6 +35,7 @@ struct ChannelTally {
   std::array<std::optional<Worst>, 2> dynamic;   // single samples while on, neither outside the rating nor in doubt
   std::array<std::optional<Worst>, 2> doubtful;  // the same while the rating is in doubt
   std::array<std::optional<Worst>, 2> outside;   // the same outside the rating
+  std::array<std::optional<Worst>, 2> stepped;   // the same while a load step bigger than specified was at work
   std::array<std::optional<Worst>, 2> settled;   // 10 ms means
   bool due_before = true;                        // in the last window of the block before
   double settled_s = 0;
@@ -43,18 +45,30 @@ struct ChannelTally {
 
 class Tally {
  public:
-  explicit Tally(const model::Jig& jig);
+  /// Whether a load step bigger than the edition's is at work on a rail in some scan of a stretch.
+  using BeyondStep = std::function<bool(steadyrail::proto::Rail, std::uint64_t, std::uint64_t)>;
+
+  Tally(const model::Jig& jig, BeyondStep beyond_step);
   /// `finder`: the one that marked the block's settled windows.
   void add(const Block& block, const SettledFinder& finder);
   /// Looks at the shape of extremes that are new: in the windows round them and the captures kept. `chains` by channel.
   void shape(const History& history, const std::deque<Capture>& captures, std::span<const judge::UnderRead> chains);
   void shape(const Capture& capture, std::span<const judge::UnderRead> chains);
+  /// Nothing follows: the last extremes are taken as they are known.
+  void finish() { take_fresh(); }
   const std::vector<ChannelTally>& channels() const { return channels_; }
   std::uint64_t scans_seen() const { return scans_seen_; }
   std::uint64_t scans_on() const { return scans_on_; }
 
  private:
-  void extremes(const Block& block, ChannelTally& tally);
+  /// An extreme that may become a channel's worst once the chip has told of the steps round it.
+  struct Candidate {
+    std::size_t place;  // in channels_
+    int side;
+    Worst worst;
+  };
+  void extremes(const Block& block, std::size_t place);
+  void take_fresh();
   template <typename Visit>
   void visit_extremes(const Visit& visit);
   struct RailPools {
@@ -67,6 +81,8 @@ class Tally {
 
   std::vector<ChannelTally> channels_;
   std::vector<RailPools> rails_;
+  std::vector<Candidate> candidates_;  // of the newest block
+  BeyondStep beyond_step_;
   double scan_period_s_;
   std::uint64_t scans_seen_ = 0;
   std::uint64_t scans_on_ = 0;

@@ -183,9 +183,11 @@ Verdict VerdictWriter::verdict(const ChannelTally& tally, Quantity quantity) con
     verdict.set_reason("this edition has no limit for the rail");
     if (figures[0]) verdict.set_value(channel.value(figures[0]->code));
   } else {
-    verdict.set_decision(Decision::DECISION_UNDECIDED);
     const bool any_outside = tally.outside[0] || tally.outside[1] || tally.doubtful[0];
-    verdict.set_reason(any_outside             ? "seen only outside the rating"
+    const bool stepped = quantity == Quantity::QUANTITY_DYNAMIC && (tally.stepped[0] || tally.stepped[1]);
+    verdict.set_decision(stepped ? Decision::DECISION_NOT_TESTED : Decision::DECISION_UNDECIDED);
+    verdict.set_reason(stepped                 ? "seen only in load steps bigger than this edition specifies"
+                       : any_outside           ? "seen only outside the rating"
                        : tally.scans_on > 0    ? "no settled stretch of 10 ms"
                        : seen_.scans_share > 0 ? "the supply was never seen on"
                                                : "no scan was seen");
@@ -227,14 +229,19 @@ void write_verdicts(const model::Jig& jig, const LimitSet* limits, const Tally& 
   for (const ChannelTally& channel : tally.channels()) {
     for (int side = 0; side < 2 && limits != nullptr; ++side) {
       const auto limit = judge::limit_for(*limits, *jig.at(channel.channel));
-      if (!channel.outside[side] || !limit) continue;
-      const double value = jig.at(channel.channel)->value(channel.outside[side]->code);
-      const bool beyond = side == 0 ? value < limit->low.volts() : value > limit->high.volts();
-      if (!beyond) continue;
-      result.add_remarks(fmt::format(
-          "{}: {:.3f} V at {:.3f} s lay beyond the limit while the load was outside the "
-          "rating: no non-conformity, left out of the verdict",
-          jig.at(channel.channel)->name, value, static_cast<double>(channel.outside[side]->at) / jig.scan_rate_hz()));
+      if (!limit) continue;
+      const auto left_out = [&](const std::optional<Worst>& worst, const char* why) {
+        if (!worst) return;
+        const double value = jig.at(channel.channel)->value(worst->code);
+        const bool beyond = side == 0 ? value < limit->low.volts() : value > limit->high.volts();
+        if (!beyond) return;
+        result.add_remarks(fmt::format(
+            "{}: {:.3f} V at {:.3f} s lay beyond the limit while {}: no non-conformity, left "
+            "out of the verdict",
+            jig.at(channel.channel)->name, value, static_cast<double>(worst->at) / jig.scan_rate_hz(), why));
+      };
+      left_out(channel.outside[side], "the load was outside the rating");
+      left_out(channel.stepped[side], "a load step bigger than this edition specifies was at work");
     }
   }
 }

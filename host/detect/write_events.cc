@@ -3,6 +3,7 @@
 #include <algorithm>
 
 #include "host/detect/review_state.h"
+#include "host/detect/verdicts.h"
 #include "host/judge/limit.h"
 #include "host/judge/uncertainty.h"
 #include "host/judge/verdict.h"
@@ -16,8 +17,8 @@ using steadyrail::proto::EventResult;
 constexpr double kMeanSamples = 32;   // levels before and after a step are means of a millisecond
 constexpr double kBoundMostV = 2000;  // what whole microvolts in 32 bits still hold
 
-/// Decision on an excursion's extreme: the depth hidden by the chain after its width, noise after all that was seen.
-void judge_excursion(const Session& session, const Found& found, EventResult& event) {
+/// Decision on an event's extreme: the depth hidden by the chain after its width, noise after all that was seen.
+void judge_extreme(const Session& session, const Found& found, EventResult& event) {
   const model::JigChannel& channel = *session.jig.at(found.channel);
   const auto limit = session.limits ? judge::limit_for(*session.limits, channel) : std::nullopt;
   if (!limit) return;
@@ -28,7 +29,9 @@ void judge_excursion(const Session& session, const Found& found, EventResult& ev
   reading.noise_extreme = model::to_microvolts(judge::noise_extreme_sigmas(scans) * channel.noise_rms);
   const judge::UnderRead& chain = session.chains[found.channel];
   // Scans of many excursions say nothing of the width of the deepest.
-  const auto flat = chain.bound_of_samples(found.depth, found.storm_excursions > 0 ? 0 : found.beyond_scans);
+  const auto flat = found.kind == EventKind::EVENT_KIND_DROOP
+                        ? chain.bound(found.depth, shortest_dip_s(*session.limits))
+                        : chain.bound_of_samples(found.depth, found.storm_excursions > 0 ? 0 : found.beyond_scans);
   const auto peak = hidden_by_peak(chain, found.shape, channel.per_code);
   reading.under_read_unbounded = !flat || !peak;
   if (flat && peak) {
@@ -45,6 +48,11 @@ void judge_excursion(const Session& session, const Found& found, EventResult& ev
     decided = {.decision = steadyrail::proto::DECISION_NOT_TESTED,
                .zone = decided.zone,
                .reason = "the load was outside the rating, where the limit does not hold: no non-conformity"};
+  } else if (found.within_step == steadyrail::proto::WITHIN_STEP_NO &&
+             decided.decision != steadyrail::proto::DECISION_PASS) {
+    decided = {.decision = steadyrail::proto::DECISION_NOT_TESTED,
+               .zone = decided.zone,
+               .reason = "a load step bigger than this edition specifies was at work: no non-conformity"};
   }
   event.set_decision(decided.decision);
   event.set_guard_zone(decided.zone);
@@ -71,6 +79,8 @@ void set_optional(const Found& found, EventResult& event) {
     event.set_slew_a_per_s(found.slew->a_per_s);
     event.set_slew_at_least(found.slew->at_least);
   }
+  event.set_within_step(found.within_step);
+  if (found.specified_step_a) event.set_specified_step_a(*found.specified_step_a);
   event.set_load_corrected(found.load_corrected);
   event.set_storm_excursions(found.storm_excursions);
 }
@@ -133,7 +143,7 @@ EventResult event_of(const Session& session, const Found& found) {
   event.set_side(found.side == judge::Side::kLow ? "low" : "high");
   event.set_scans_beyond(static_cast<std::uint32_t>(std::min(found.beyond_scans, 4e9)));
   if (found.kind == EventKind::EVENT_KIND_DROOP) set_droop_uncertainty(session, found, event);
-  if (found.judged) judge_excursion(session, found, event);
+  if (found.judged) judge_extreme(session, found, event);
   return event;
 }
 

@@ -10,6 +10,7 @@
 #include "host/model/jig.h"
 #include "host/model/named_text.h"
 #include "host/model/timing_check.h"
+#include "host/model/transient_check.h"
 
 namespace host::model {
 namespace {
@@ -45,6 +46,7 @@ class Check {
     for (int i = 0; i < limits_.excursion_size(); ++i) excursion(i, place_.nested("excursion", i));
     for (int i = 0; i < limits_.ripple_size(); ++i) ripple(limits_.ripple(i), place_.nested("ripple", i));
     for (TextError& error : timing_contradictions(limits_, place_)) add(std::move(error));
+    for (TextError& error : transient_contradictions(limits_, place_)) add(std::move(error));
     return std::move(errors_);
   }
 

@@ -47,7 +47,7 @@ std::string events_csv(const steadyrail::proto::SessionResult& result) {
       "simulated,event_id,kind,channel,rail,side,start_s,start_uncertainty_s,duration_s,extreme_v,"
       "expanded_uncertainty_v,depth_v,area_vs,source,within_rating,decision,truncated,step_a,deviation_v,undershoot_v,"
       "settled_shift_v,time_to_minimum_s,recovery_s,explained,retained,slew_a_per_s,slew_at_least,"
-      "deviation_uncertainty_v,bias_bound_v,guard_zone,storm_excursions,"
+      "deviation_uncertainty_v,bias_bound_v,guard_zone,storm_excursions,within_step,specified_step_a,"
       "resistance_step_ohm,resistance_step_u_ohm,note,first,figures\r\n";
   const std::string_view simulated = result.simulated() ? "yes" : "no";
   const auto maybe = [](bool present, double value) { return present ? number(value) : std::string{}; };
@@ -55,7 +55,8 @@ std::string events_csv(const steadyrail::proto::SessionResult& result) {
     const std::string explained = e.has_explained() ? (e.explained() ? "yes" : "no") : "";
     fmt::format_to(
         std::back_inserter(out),
-        "{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{}"
+        "{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{}"
+        ",{}"
         "\r\n",
         simulated, e.event_id(), word(e.kind()), csv_field(e.channel()), csv_field(e.rail()), csv_field(e.side()),
         number(e.start_s()), number(e.start_uncertainty_s()), number(e.duration_s()), number(e.extreme_v()),
@@ -67,6 +68,7 @@ std::string events_csv(const steadyrail::proto::SessionResult& result) {
         maybe(e.has_slew_a_per_s(), e.slew_a_per_s()), e.has_slew_a_per_s() ? (e.slew_at_least() ? "yes" : "no") : "",
         maybe(e.has_deviation_uncertainty_v(), e.deviation_uncertainty_v()),
         maybe(e.has_bias_bound_v(), e.bias_bound_v()), word(e.guard_zone()), e.storm_excursions(),
+        word(e.within_step()), maybe(e.has_specified_step_a(), e.specified_step_a()),
         maybe(e.has_resistance_step_ohm(), e.resistance_step_ohm()),
         maybe(e.has_resistance_step_u_ohm(), e.resistance_step_u_ohm()), csv_field(e.note()), csv_field(e.first()),
         csv_field(figures_of(e)));

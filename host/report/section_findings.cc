@@ -215,6 +215,10 @@ std::string steps_section(const ReportInput& input) {
                     {steps.current_channel()},
                     {steps.rising() ? "rising" : "falling"},
                     {fmt::format("{}", steps.steps()), "number"},
+                    {steps.has_specified_step_a() ? fmt::format("{} above {}", steps.beyond_specified(),
+                                                                figure(steps.specified_step_a(), 1, "A"))
+                                                  : "not known",
+                     "number"},
                     {steps.has_step_a_median() ? figure(steps.step_a_median(), 1, "A") : "", "number"},
                     {millivolts(steps.has_deviation_v_median(), steps.deviation_v_median()), "number"},
                     {millivolts(steps.has_deviation_v_worst(), steps.deviation_v_worst()), "number"},
@@ -223,9 +227,10 @@ std::string steps_section(const ReportInput& input) {
                     {steps.has_time_to_minimum_s_median() ? time_span(steps.time_to_minimum_s_median()) : "", "number"},
                     {recovery(steps), "number"}});
   }
-  return table({"channel", "load seen by", "load", "steps", "median step", "median deviation", "worst deviation",
-                "median undershoot", "median settled shift", "median time to minimum", "median recovery"},
-               rows);
+  return table(
+      {"channel", "load seen by", "load", "steps", "bigger than specified", "median step", "median deviation",
+       "worst deviation", "median undershoot", "median settled shift", "median time to minimum", "median recovery"},
+      rows);
 }
 
 std::string timing_section(const ReportInput& input) {

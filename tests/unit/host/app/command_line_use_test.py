@@ -43,6 +43,17 @@ class Lists(unittest.TestCase):
         rail = [row for row in one["regulation"] if row["rail"] == "p12v"][0]
         self.assertEqual((rail["leastUv"], rail["mostUv"]), (11_200_000, 12_600_000))
 
+    def test_limits_of_one_edition_list_every_kind_of_limit_with_its_status(self):
+        # ATX12V guide 2.0: Table 2, Table 11 (40 and 60 %, 1 A/us), Table 12 (5000 uF), Table 13 (T5 16 ms, PWR_OK 2.4 V).
+        text = run("limits", "atx12v-2.0").stdout
+        for words in ["11.400 V", "40 % of rated-current", "60 % of rated-current", "1 A/us", "Table 11", "5000 uF",
+                      "120 mV peak to peak", "16 ms", "2400 mV", "no limits of power excursions", "from-memory"]:
+            self.assertIn(words, text)
+        self.assertIn("5 above 450 W", run("limits", "atx-3.0").stdout)
+        steps = json.loads(run("limits", "atx12v-2.0", "--json").stdout)["transient"]
+        self.assertEqual([(row["rail"], row.get("stepPercent"), row["status"]) for row in steps][:2],
+                         [("p12v", 40, "read"), ("p12v", 60, "read")])
+
     def test_ports_in_json(self):
         for port in json.loads(run("ports", "--json").stdout)["ports"]:
             self.assertEqual(set(port), {"name", "description", "usb", "openable", "obstacle"})

@@ -214,4 +214,91 @@ TEST(ShippedRippleTest, AreThePublishedValuesAndSayTheyAreRemembered) {
   EXPECT_EQ(edition("pcie-5.0-card").ripple_size(), 0);
 }
 
+// Load steps restated from the documents. ATX12V design guide 2.0, Table 11 (3.2.7), page 21: shares of the rated
+// current, 1.0 A/us, 50 Hz to 10 kHz from memory (the line is lost in the copy). 336521, Tables 4-3 and 4-4, pages 31
+// and 32: 2.5 A/us up to 450 W or without the 600 W connector, else 5.0; the slew of +5VSB, cut off in the copy, from
+// memory.
+struct PublishedStep {
+  std::string_view edition;
+  Rail rail;
+  std::string_view output;
+  StepBasis basis;
+  double from_percent;  // 0: none
+  double size;          // percent, or A where the basis is amperes
+  double recommended;   // 0: none
+  double slew;          // A/us; 0: none
+  double slew_large;    // 0: none
+  LimitStatus slew_status;
+  LimitStatus repetition;
+};
+constexpr auto kRead = LIMIT_STATUS_READ;
+constexpr auto kMemory = LIMIT_STATUS_FROM_MEMORY;
+constexpr auto kNone = LIMIT_STATUS_UNKNOWN;
+constexpr PublishedStep kSteps[] = {
+    {"atx12v-2.0", RAIL_P12V, "+12V1DC", STEP_BASIS_RATED_CURRENT, 0, 40, 0, 1.0, 0, kRead, kMemory},
+    {"atx12v-2.0", RAIL_P12V, "+12V2DC", STEP_BASIS_RATED_CURRENT, 0, 60, 0, 1.0, 0, kRead, kMemory},
+    {"atx12v-2.0", RAIL_P5V, "+5VDC", STEP_BASIS_RATED_CURRENT, 0, 30, 0, 1.0, 0, kRead, kMemory},
+    {"atx12v-2.0", RAIL_P3V3, "+3.3VDC", STEP_BASIS_RATED_CURRENT, 0, 30, 0, 1.0, 0, kRead, kMemory},
+    {"atx12v-2.0", RAIL_M12V, "-12VDC", STEP_BASIS_AMPERES, 0, 0.1, 0, 1.0, 0, kRead, kMemory},
+    {"atx12v-2.0", RAIL_P5VSB, "+5VSB", STEP_BASIS_AMPERES, 0, 0.1, 0, 1.0, 0, kRead, kMemory},
+    {"atx-3.0", RAIL_P12V, "+12V1DC", STEP_BASIS_RATED_CURRENT, 0, 40, 70, 2.5, 5.0, kRead, kRead},
+    {"atx-3.0", RAIL_P12V, "+12V2DC", STEP_BASIS_PROCESSOR_CURRENT, 0, 85, 0, 2.5, 5.0, kRead, kRead},
+    {"atx-3.0", RAIL_P12V, "+12V3DC, +12V4DC", STEP_BASIS_CARD_CURRENT, 100, 200, 0, 2.5, 5.0, kRead, kRead},
+    {"atx-3.0", RAIL_P12V, "+12V3DC, +12V4DC", STEP_BASIS_CARD_CURRENT, 30, 70, 0, 2.5, 5.0, kRead, kRead},
+    {"atx-3.0", RAIL_P5V, "+5VDC", STEP_BASIS_RATED_CURRENT, 0, 30, 0, 1.0, 0, kRead, kRead},
+    {"atx-3.0", RAIL_P3V3, "+3.3VDC", STEP_BASIS_RATED_CURRENT, 0, 30, 0, 1.0, 0, kRead, kRead},
+    {"atx-3.0", RAIL_M12V, "-12VDC", STEP_BASIS_AMPERES, 0, 0.1, 0, 0, 0, kNone, kRead},
+    {"atx-3.0", RAIL_P5VSB, "+5VSB", STEP_BASIS_AMPERES, 0, 0.5, 0, 0.1, 0, kMemory, kRead},
+};
+
+TEST(ShippedTransientTest, AreThePublishedLoadSteps) {
+  for (const PublishedStep& published : kSteps) {
+    SCOPED_TRACE(std::string(published.edition) + " " + std::string(published.output));
+    const LimitSet limits = edition(published.edition);
+    const auto found = std::ranges::find_if(limits.transient(), [&](const TransientLimit& row) {
+      return row.output() == published.output && row.from_percent() == published.from_percent;
+    });
+    ASSERT_NE(found, limits.transient().end());
+    EXPECT_EQ(found->rail(), published.rail);
+    EXPECT_EQ(found->basis(), published.basis);
+    EXPECT_DOUBLE_EQ(found->basis() == STEP_BASIS_AMPERES ? found->step_a() : found->step_percent(), published.size);
+    EXPECT_DOUBLE_EQ(found->recommended_percent(), published.recommended);
+    EXPECT_DOUBLE_EQ(found->slew_a_per_us(), published.slew);
+    EXPECT_DOUBLE_EQ(found->slew_large_a_per_us(), published.slew_large);
+    EXPECT_EQ(found->slew_status(), published.slew_status);
+    EXPECT_DOUBLE_EQ(found->repetition_least_hz(), 50);
+    EXPECT_DOUBLE_EQ(found->repetition_most_hz(), 10'000);
+    EXPECT_EQ(found->repetition_status(), published.repetition);
+    EXPECT_EQ(found->status(), LIMIT_STATUS_READ);
+  }
+  EXPECT_EQ(edition("atx-3.0").transient_size(), 8);
+  EXPECT_EQ(edition("atx12v-2.0").transient_size(), 6);
+  EXPECT_EQ(edition("pcie-5.0-card").transient_size(), 0);
+}
+
+// The same Table 11 holds beside the allowance at peak load.
+TEST(ShippedTransientTest, PeakEditionRepeatsItsDocument) {
+  const LimitSet usual = edition("atx12v-2.0");
+  const LimitSet peak = edition("atx12v-2.0-peak");
+  ASSERT_EQ(peak.transient_size(), usual.transient_size());
+  for (int i = 0; i < usual.transient_size(); ++i) {
+    EXPECT_EQ(peak.transient(i).SerializeAsString(), usual.transient(i).SerializeAsString());
+  }
+}
+
+// ATX12V design guide 2.0, Table 12, page 21, uF. None was read for 336521.
+TEST(ShippedTransientTest, AreThePublishedCapacitiveLoads) {
+  const std::pair<std::string_view, double> published[] = {{"+12V1DC", 5000}, {"+12V2DC", 3000}, {"+5VDC", 6000},
+                                                           {"+3.3VDC", 6000}, {"-12VDC", 350},   {"+5VSB", 350}};
+  const LimitSet limits = edition("atx12v-2.0");
+  ASSERT_EQ(limits.capacitive_load_size(), static_cast<int>(std::size(published)));
+  for (const CapacitiveLoad& load : limits.capacitive_load()) {
+    const auto found = std::ranges::find(published, load.output(), &std::pair<std::string_view, double>::first);
+    ASSERT_NE(found, std::end(published)) << load.output();
+    EXPECT_DOUBLE_EQ(load.microfarads(), found->second) << load.output();
+    EXPECT_EQ(load.status(), LIMIT_STATUS_READ);
+  }
+  EXPECT_EQ(edition("atx-3.0").capacitive_load_size(), 0);
+}
+
 }  // namespace

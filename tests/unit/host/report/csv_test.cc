@@ -46,7 +46,7 @@ TEST(CsvTest, EventsNameUnitsInTheHeaderAndLeaveMissingFiguresEmpty) {
               HasSubstr(",start_s,start_uncertainty_s,duration_s,extreme_v,expanded_uncertainty_v,depth_v,area_vs,"));
   EXPECT_THAT(csv,
               HasSubstr("yes,1,excursion,graphics-1-12v,+12V,low,12.0009375,1.3e-05,0.01,10.8285,0.0117,0.3715,0.00342,"
-                        "chip,yes,fail,no,,,,,,,,,,,,,none,0,,,,,\r\n"));
+                        "chip,yes,fail,no,,,,,,,,,,,,,none,0,unknown,,,,,,\r\n"));
 }
 
 TEST(CsvTest, TimesStandInTheLastColumns) {
