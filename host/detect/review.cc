@@ -252,7 +252,7 @@ SessionResult Review::result(const steadyrail::proto::Coverage* decoded) const {
   write_output_resistances(session.jig, session.levels, result);
   write_cross_regulation(session.jig, session.levels, result);
   write_contacts(session.jig, session.levels, session.unit ? &*session.unit : nullptr, result);
-  write_returns(session.jig, session.levels, result);
+  write_returns(session.jig, session.levels, session.unit ? &*session.unit : nullptr, result);
   write_burdens(session.jig, session.levels, result);
   session.ripple.write(session.limit_set(), result);
   write_channel_findings(session.jig, session.check.findings(), result);

@@ -8,6 +8,7 @@
 #include <utility>
 
 #include <fmt/format.h>
+#include <fmt/ranges.h>
 
 #include "host/diagnose/signature.h"
 
@@ -38,6 +39,15 @@ class Wiring {
           "{}: {:.1f} mohm more than wire and contacts explain ({:.1f} to {:.1f}){}", contact.channel(),
           1e3 * contact.excess(), 1e3 * contact.excess_low(), 1e3 * contact.excess_high(),
           contact.has_heat_w() ? fmt::format(", {:.0f} W in it at {:.0f} A", contact.heat_w(), contact.heat_a()) : ""));
+    }
+    for (const proto::ReturnDrop& drop : result.return_drops()) {
+      if (!drop.flagged()) continue;
+      suspects_.insert(drop.connectors().begin(), drop.connectors().end());
+      words_.push_back(fmt::format(
+          "{}: the returns of {} together rise by {:.2f} mohm of their load ({:.2f} to {:.2f}); wires and contacts "
+          "explain {:.2f}, {:.2f} at most, so one of them carries more; which one is not told",
+          drop.channel(), fmt::join(drop.connectors(), ", "), 1e3 * drop.slope(), 1e3 * drop.slope_low(),
+          1e3 * drop.slope_high(), 1e3 * drop.expected(), 1e3 * drop.expected_most()));
     }
     std::map<std::string, std::vector<const proto::EventResult*>> steps;
     for (const proto::EventResult& event : result.events()) {

@@ -16,8 +16,9 @@ struct NamedText {
   std::string text;
 };
 
-/// `name` of a description in `folder` ("limits", "jigs", "units", "systems") that ships, or the path of a file. A name with a
-/// slash or ending in .textproto is a path. Errors: no such name (with those there are), or the file's own trouble.
+/// `name` of a description in `folder` ("limits", "jigs", "units", "systems") that ships, or the path of a file. A name
+/// with a slash or ending in .textproto is a path. Errors: no such name (with those there are), or the file's own
+/// trouble.
 std::expected<NamedText, TextErrors> named_text(std::string_view folder, const std::string& name);
 
 /// Names that ship in `folder`, in the order of the alphabet: "atx-3.0", ...

@@ -132,6 +132,14 @@ void add_findings(const proto::SessionResult& result, const Tally& count, std::v
                     place(contact.rail(), contact.channel()), 1e3 * contact.value(), 1e3 * contact.excess(),
                     contact.heat_w(), contact.heat_a()));
   }
+  for (const proto::ReturnDrop& drop : result.return_drops()) {
+    if (!drop.flagged()) continue;
+    found.push_back(
+        fmt::format("Return of {}: {:.1f} mV at {:.1f} A; {:.2f} mohm of their load, where wires and "
+                    "contacts explain {:.2f} mohm at most.",
+                    fmt::join(drop.connectors(), ", "), 1e3 * drop.value(), drop.load_a(), 1e3 * drop.slope(),
+                    1e3 * drop.expected_most()));
+  }
   std::map<proto::EventKind, unsigned long long> kinds;
   for (const proto::EventCount& kind : result.event_counts()) kinds[kind.kind()] += kind.listed() + kind.counted();
   if (result.event_counts().empty()) {

@@ -2,6 +2,7 @@
 // Figures fitted to settled levels: output resistance, contacts, cross-regulation, returns, the jig's own burden; and
 // ripple as a bound.
 #include <fmt/format.h>
+#include <fmt/ranges.h>
 
 #include "host/report/answer.h"
 #include "host/report/markup.h"
@@ -100,6 +101,14 @@ std::string cross_table(const proto::CrossRegulation& cross) {
   return out;
 }
 
+std::string return_remark(const proto::ReturnDrop& row) {
+  if (!row.refusal().empty()) return row.refusal();
+  if (!row.expected_refusal().empty()) return "not held against its wires: " + row.expected_refusal();
+  return row.flagged() ? "more than wires and contacts explain, in one of: " +
+                             fmt::format("{}", fmt::join(row.connectors(), ", "))
+                       : "";
+}
+
 std::string drop_table(const proto::SessionResult& result) {
   Rows rows;
   for (const proto::ReturnDrop& row : result.return_drops()) {
@@ -109,9 +118,16 @@ std::string drop_table(const proto::SessionResult& result) {
                     {told ? millivolts(row.expanded_uncertainty()) : "", "number"},
                     {told ? figure(row.load_a(), 1, "A") : "", "number"},
                     {told ? fmt::format("{:.1f} to {:.1f} mV", 1e3 * row.least(), 1e3 * row.most()) : "", "number"},
-                    {row.refusal()}});
+                    {row.has_slope() ? fmt::format("{:.2f} mohm ({:.2f} to {:.2f})", 1e3 * row.slope(),
+                                                   1e3 * row.slope_low(), 1e3 * row.slope_high())
+                                     : "",
+                     "number"},
+                    {row.has_expected_most() ? fmt::format("{:.2f} mohm", 1e3 * row.expected_most()) : "", "number"},
+                    {return_remark(row)}});
   }
-  return table({"return", "drop at the greatest load", "U (k = 2)", "load", "all settled levels", "remark"}, rows);
+  return table({"return", "drop at the greatest load", "U (k = 2)", "load", "all settled levels",
+                "for each ampere (95 %)", "at most, as described", "remark"},
+               rows);
 }
 
 std::string burden_lines(const proto::SessionResult& result) {

@@ -99,6 +99,14 @@ TEST(ResistanceScenariosTest, LooseReturnShowsInTheReturnsAndNotInTheSupplyCondu
     };
     EXPECT_GE(row->value(), std::min(drop(16), drop(36)) - row->expanded_uncertainty());
     EXPECT_LE(row->value(), std::max(drop(16), drop(36)) + row->expanded_uncertainty());
+    // For one ampere more into the card with the board's load as it was.
+    const auto nodes = ground.node_volts({0, 1});
+    const double slope =
+        ground.tap_volts(host::simulate::kGraphics1, nodes) - ground.tap_volts(host::simulate::kMain, nodes);
+    ASSERT_TRUE(row->has_slope()) << row->expected_refusal();
+    EXPECT_LE(row->slope_low(), slope);
+    EXPECT_GE(row->slope_high(), slope);
+    EXPECT_EQ(row->flagged(), scenario == "loose-return") << row->slope_low() << " of " << row->expected_most();
   }
 }
 

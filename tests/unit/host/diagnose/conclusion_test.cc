@@ -69,6 +69,25 @@ TEST(ConclusionTest, AContactExplainsItsOwnConnectorAlone) {
   EXPECT_EQ(both.diagnosis().runner_up(), proto::CONCLUSION_WIRING);
 }
 
+// A return that drops more than its wires explain is wiring; one that does not, or that nothing is expected of, is not.
+TEST(ConclusionTest, AReturnThatIsTooHighIsWiring) {
+  const auto drop = [](const std::string& more) {
+    return "return_drops { channel: \"ground-graphics\" connectors: [\"graphics-1\", \"graphics-2\"] slope: 3.9e-3 "
+           "slope_low: 3.8e-3 slope_high: 4.0e-3 " +
+           more + " }";
+  };
+  const std::string flagged = drop("expected: 3.4e-3 expected_most: 3.7e-3 flagged: true");
+  const auto high = concluded(flagged);
+  EXPECT_EQ(high.conclusion(), proto::CONCLUSION_WIRING);
+  EXPECT_THAT(high.diagnosis().rests_on(), Contains(HasSubstr("the returns of graphics-1, graphics-2 together")));
+  EXPECT_THAT(high.diagnosis().rests_on(), Contains(HasSubstr("3.40, 3.70 at most")));
+  EXPECT_EQ(concluded(drop("expected: 3.4e-3 expected_most: 4.1e-3")).conclusion(), proto::CONCLUSION_NOT_SHOWN);
+  EXPECT_EQ(concluded(drop("")).conclusion(), proto::CONCLUSION_NOT_SHOWN);
+  EXPECT_EQ(concluded(failing("graphics-1") + flagged).conclusion(), proto::CONCLUSION_WIRING);
+  EXPECT_EQ(concluded(failing("graphics-1") + failing("main-12v") + flagged).conclusion(),
+            proto::CONCLUSION_SUPPLY_FAULTY);
+}
+
 TEST(ConclusionTest, AnIntermittentContactIsWiringButOneStepAloneIsNot) {
   const std::string step = R"(events { kind: EVENT_KIND_CONTACT_STEP channel: "graphics-2" start_s: 3
                               resistance_step_ohm: 0.03 })";

@@ -4,6 +4,10 @@
 
 #include <gtest/gtest.h>
 
+#include <random>
+#include <string>
+#include <vector>
+
 namespace host::judge {
 namespace {
 
@@ -78,6 +82,89 @@ TEST(CableOhmTest, SaysWhatIsMissing) {
   EXPECT_EQ(refused(&unit), "");
   unit.mutable_cables(0)->set_awg(17);
   EXPECT_NE(refused(&unit).find("17 AWG"), std::string::npos);
+}
+
+steadyrail::proto::Unit unit_with_returns() {
+  steadyrail::proto::Unit unit;
+  const auto add = [&](const std::string& connector, double length_m, unsigned circuits) {
+    auto* cable = unit.add_cables();
+    cable->set_connector(connector);
+    cable->set_rail(steadyrail::proto::RAIL_P12V);
+    cable->set_awg(18);
+    cable->set_length_m(length_m);
+    cable->set_return_circuits(circuits);
+    cable->set_temperature_c(20);
+  };
+  add("graphics-1", 0.65, 3);
+  add("graphics-2", 0.9, 2);
+  return unit;
+}
+
+// 18 AWG 20.95 mohm/m (gauge table) with half of the strands' 3.9 %; two contacts of 3.09 mohm up to the tap and one
+// behind it. By hand: graphics-1 (13.62 x 1.0197 + 6.18) / 3 = 6.688 mohm and 1.03 behind; graphics-2 (18.86 x 1.0197 +
+// 6.18) / 2 = 12.703 and 1.545. All of an ampere shares over 7.718 and 14.248 mohm: 5.006; the tap stands at 6.688 /
+// 7.718 of it: 4.338 mohm.
+TEST(ReturnOhmTest, IsTheGroupsWiresInParallelAsFarAsTheTap) {
+  const steadyrail::proto::Unit unit = unit_with_returns();
+  const std::vector<std::string> group = {"graphics-1", "graphics-2"};
+  const auto ohm = return_ohm(&unit, group);
+  ASSERT_TRUE(ohm.has_value());
+  EXPECT_NEAR(1e3 * ohm->expected, 4.338, 0.003);
+}
+
+// The bound against drawn contacts: two-valued between least and most with the tested mean, which spreads widest of all
+// that can have that mean. 97.7 % must lie below (2 standard deviations, one side); two-valued draws are skewed, so a
+// little less is let pass.
+TEST(ReturnOhmTest, DrawnContactsLieBelowTheMost) {
+  const steadyrail::proto::Unit unit = unit_with_returns();
+  const std::vector<std::string> group = {"graphics-1", "graphics-2"};
+  const auto ohm = return_ohm(&unit, group);
+  ASSERT_TRUE(ohm.has_value());
+  std::mt19937_64 random(3);
+  std::bernoulli_distribution bad((3.09 - 2.85) / (10 - 2.85));
+  std::uniform_real_distribution<double> strands(1, 6.636 / 6.385);
+  const auto contact = [&] { return bad(random) ? 10.0 : 2.85; };
+  constexpr int kDraws = 20000;
+  int below = 0;
+  double mean = 0;
+  for (int draw = 0; draw < kDraws; ++draw) {
+    const double factor = strands(random);
+    double up[2];
+    double behind[2];
+    const double wire[2] = {0.65 * 20.95, 0.9 * 20.95};
+    const int circuits[2] = {3, 2};
+    for (int plug = 0; plug < 2; ++plug) {
+      double above = 0;
+      double below_tap = 0;
+      for (int i = 0; i < circuits[plug]; ++i) {
+        above += 1 / (wire[plug] * factor + contact() + contact());
+        below_tap += 1 / contact();
+      }
+      up[plug] = 1 / above;
+      behind[plug] = 1 / below_tap;
+    }
+    const double all = 1 / (1 / (up[0] + behind[0]) + 1 / (up[1] + behind[1]));
+    const double tapped = all * up[0] / (up[0] + behind[0]);
+    mean += tapped / kDraws;
+    below += tapped <= 1e3 * ohm->most;
+  }
+  EXPECT_NEAR(mean, 1e3 * ohm->expected, 0.02 * mean);
+  EXPECT_GE(below, kDraws * 95 / 100);
+  EXPECT_LT(below, kDraws);
+}
+
+TEST(ReturnOhmTest, SaysWhatIsMissing) {
+  steadyrail::proto::Unit unit = unit_with_returns();
+  const std::vector<std::string> group = {"graphics-1", "graphics-2"};
+  EXPECT_FALSE(return_ohm(nullptr, group));
+  unit.mutable_cables(1)->clear_return_circuits();
+  const auto uncounted = return_ohm(&unit, group);
+  ASSERT_FALSE(uncounted.has_value());
+  EXPECT_EQ(uncounted.error(), "the unit's description does not count the wires back from graphics-2");
+  unit = unit_with_returns();
+  unit.mutable_cables(0)->clear_length_m();
+  EXPECT_EQ(return_ohm(&unit, group).error(), "the unit's description names no length of the cable to graphics-1");
+  EXPECT_FALSE(return_ohm(&unit, std::vector<std::string>{}));
 }
 
 }  // namespace

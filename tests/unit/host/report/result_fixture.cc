@@ -52,7 +52,8 @@ contact_resistances { channel: "graphics-1-12v" reference: "main-12v" rail: "+12
   expected: 6.6e-3 excess: 34.8e-3 excess_low: 29e-3 excess_high: 36e-3 flagged: true heat_w: 20.04 heat_a: 24
   points: 41 levels: 12 source: FIGURE_SOURCE_CHIP }
 return_drops { channel: "ground-graphics" connector: "graphics-1" value: 0.0312 unit: "V" expanded_uncertainty: 0.0012
-  load_a: 24.5 least: 0.004 most: 0.033 points: 41 source: FIGURE_SOURCE_CHIP }
+  load_a: 24.5 least: 0.004 most: 0.033 points: 41 source: FIGURE_SOURCE_CHIP slope: 1.9e-3 slope_low: 1.88e-3
+  slope_high: 1.92e-3 slope_unit: "ohm" expected: 3.4e-3 expected_most: 3.7e-3 connectors: "graphics-1" }
 jig_burdens { channel: "current-graphics-1" connector: "graphics-1" value: 0.0384 unit: "V" expanded_uncertainty: 0.0096
   current_a: 24 }
 ripple_bounds { channel: "main-12v" rail: "+12V" value: 0.0104 unit: "V" expanded_uncertainty: 0.0105 median_pp: 0.0107
