@@ -4,6 +4,7 @@
 #pragma once
 
 #include <array>
+#include <bit>
 #include <cstddef>
 #include <cstdint>
 #include <span>
@@ -37,7 +38,22 @@ struct ColumnPlan {
   constexpr std::size_t bytes(std::size_t count) const { return packed_bytes(count, width) + 3 * exceptions; }
 };
 
-/// The plan of fewest bytes for `values` (1..32 of them, below 2^25), at equal bytes that of fewest exceptions.
+/// Takes the values of a column (1..32 of them, below 2^25) one by one, and plans it.
+class ColumnPlanner {
+ public:
+  void take(std::uint32_t value) {
+    any_ |= value;
+    ++of_zeros_[static_cast<std::size_t>(std::countl_zero(value))];
+  }
+  /// The plan of fewest bytes for the `count` values taken, at equal bytes that of fewest exceptions.
+  ColumnPlan plan(std::size_t count) const;
+
+ private:
+  std::uint32_t any_ = 0;
+  alignas(std::uint32_t) std::array<std::uint8_t, 36> of_zeros_{};  // values by their leading zeros, 0..32; whole words
+};
+
+/// The plan for `values`.
 ColumnPlan plan_column(std::span<const std::uint32_t> values);
 
 /// Writes a body, masked, within `out`. Past its end nothing more is written and bytes() is 0.
@@ -53,6 +69,8 @@ class BodyWriter {
   std::size_t bytes() const { return full_ ? 0 : used_; }
 
  private:
+  void put_bits(std::span<const std::uint32_t> values, std::uint32_t width);
+
   std::span<std::byte> out_;
   std::size_t used_ = 0;
   bool full_ = false;

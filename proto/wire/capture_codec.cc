@@ -1,50 +1,52 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "proto/wire/capture_codec.h"
 
-#include <algorithm>
-
 #include "proto/wire/body.h"
+#include "proto/wire/lesser.h"
 
 namespace wire {
 namespace {
 
 constexpr std::size_t kReferenceBytes = 2;
 
-/// Differences of neighbours with the sign in the lowest bit: small either way. The first stands for itself: 0.
-void zig_zag_differences(std::span<const std::int16_t> codes, ColumnValues& out) {
-  out[0] = 0;
-  for (std::size_t k = 1; k < codes.size(); ++k) {
-    const std::int32_t step = codes[k] - codes[k - 1];
-    out[k] = (static_cast<std::uint32_t>(step) << 1) ^ static_cast<std::uint32_t>(step >> 31);
-  }
-}
+/// A column of values with their plan.
+struct Planned {
+  ColumnValues values;
+  ColumnPlanner planner;
 
-void distances(std::span<const std::int16_t> codes, std::int16_t least, ColumnValues& out) {
-  for (std::size_t k = 0; k < codes.size(); ++k) out[k] = static_cast<std::uint32_t>(codes[k] - least);
-}
+  void put(std::size_t k, std::uint32_t value) {
+    values[k] = value;
+    planner.take(value);
+  }
+};
 
 }  // namespace
 
 std::size_t encode_capture_column(std::span<const std::int16_t> codes, std::span<std::byte> out) {
-  ColumnValues values;
-  const std::span<const std::uint32_t> used{values.data(), codes.size()};
-  zig_zag_differences(codes, values);
-  const ColumnPlan by_steps = plan_column(used);
-  const std::int16_t least = *std::ranges::min_element(codes);
-  distances(codes, least, values);
-  const ColumnPlan by_distance = plan_column(used);
-
-  BodyWriter writer(out);
-  if (by_steps.width <= kCaptureStepWidthMax && by_steps.bytes(codes.size()) < by_distance.bytes(codes.size())) {
-    zig_zag_differences(codes, values);
-    writer.put_head(kCaptureStepForm + by_steps.width, by_steps.exceptions);
-    writer.put_le(static_cast<std::uint16_t>(codes[0]), kReferenceBytes);
-    writer.put_values(used, by_steps);
-  } else {
-    writer.put_head(by_distance.width, by_distance.exceptions);
-    writer.put_le(static_cast<std::uint16_t>(least), kReferenceBytes);
-    writer.put_values(used, by_distance);
+  const std::size_t count = codes.size();
+  const std::int32_t first = codes[0];
+  // Differences of neighbours with the sign in the lowest bit: small either way. The first stands for itself: 0.
+  Planned steps;
+  std::int32_t before = first;
+  std::int32_t least = first;
+  for (std::size_t k = 0; k < count; ++k) {
+    const std::int32_t code = codes[k];
+    const std::int32_t step = code - before;
+    steps.put(k, (static_cast<std::uint32_t>(step) << 1) ^ static_cast<std::uint32_t>(step >> 31));
+    least = lesser(least, code);
+    before = code;
   }
+  Planned distances;
+  for (std::size_t k = 0; k < count; ++k) distances.put(k, static_cast<std::uint32_t>(codes[k] - least));
+
+  const ColumnPlan by_steps = steps.planner.plan(count);
+  const ColumnPlan by_distance = distances.planner.plan(count);
+  const bool in_steps = by_steps.width <= kCaptureStepWidthMax && by_steps.bytes(count) < by_distance.bytes(count);
+  const ColumnPlan plan = in_steps ? by_steps : by_distance;
+  BodyWriter writer(out);
+  writer.put_head(in_steps ? kCaptureStepForm + plan.width : plan.width, plan.exceptions);
+  writer.put_le(static_cast<std::uint16_t>(in_steps ? first : least), kReferenceBytes);
+  writer.put_values({in_steps ? steps.values.data() : distances.values.data(), count}, plan);
   return writer.bytes();
 }
 
