@@ -8,13 +8,13 @@ namespace {
 
 constexpr std::size_t kShortMost = 4;  // scans told apart; longer ones together
 
+}  // namespace
+
 // Of equal severity the earlier stays: the order of arrival must not decide what a report shows.
-bool milder_first(const Found& a, const Found& b) {
+bool EventBook::milder_first(const Listed& a, const Listed& b) {
   if (a.severity != b.severity) return a.severity > b.severity;
   return a.start < b.start;
 }
-
-}  // namespace
 
 std::uint32_t EventBook::add(const Found& found) {
   if (told_) told_(found);
@@ -23,15 +23,24 @@ std::uint32_t EventBook::add(const Found& found) {
     ++shelf.counted;
     return 0;
   }
+  Listed one{.severity = found.severity,
+             .start = found.start,
+             .from = found.start,
+             .to = std::max(found.end, found.start + 1),
+             .found = nullptr};
   if (shelf.listed.size() >= listed_max_) {
     ++shelf.counted;
-    if (!milder_first(found, shelf.listed.front())) return 0;
+    if (!milder_first(one, shelf.listed.front())) return 0;
     std::ranges::pop_heap(shelf.listed, milder_first);
+    one.found = std::move(shelf.listed.back().found);
     shelf.listed.pop_back();
+    *one.found = found;
+  } else {
+    one.found = std::make_unique<Found>(found);
   }
-  const std::uint32_t id = next_id_++;
-  shelf.listed.push_back(found);
-  shelf.listed.back().id = id;
+  one.found->id = next_id_++;
+  const std::uint32_t id = one.found->id;
+  shelf.listed.push_back(std::move(one));
   std::ranges::push_heap(shelf.listed, milder_first);
   return id;
 }
@@ -51,14 +60,17 @@ void EventBook::visit(steadyrail::proto::EventKind kind, std::uint8_t channel, s
                       const std::function<void(Found&)>& change) {
   const auto shelf = shelves_.find({kind, channel});
   if (shelf == shelves_.end()) return;
-  for (Found& found : shelf->second.listed) {
-    if (found.start < to && from < std::max(found.end, found.start + 1)) change(found);
+  for (Listed& one : shelf->second.listed) {
+    if (one.from >= to || from >= one.to) continue;
+    change(*one.found);
+    one.from = one.found->start;
+    one.to = std::max(one.found->end, one.found->start + 1);
   }
 }
 
 bool EventBook::listed(std::uint32_t id) const {
   for (const auto& [key, shelf] : shelves_) {
-    if (std::ranges::find(shelf.listed, id, &Found::id) != shelf.listed.end()) return true;
+    if (std::ranges::any_of(shelf.listed, [&](const Listed& one) { return one.found->id == id; })) return true;
   }
   return false;
 }
@@ -66,7 +78,7 @@ bool EventBook::listed(std::uint32_t id) const {
 std::vector<const Found*> EventBook::by_time() const {
   std::vector<const Found*> all;
   for (const auto& [key, shelf] : shelves_) {
-    for (const Found& found : shelf.listed) all.push_back(&found);
+    for (const Listed& one : shelf.listed) all.push_back(one.found.get());
   }
   std::ranges::sort(all, [](const Found* a, const Found* b) {
     return std::tie(a->start, a->kind, a->channel, a->id) < std::tie(b->start, b->kind, b->channel, b->id);

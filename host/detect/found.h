@@ -6,6 +6,7 @@
 #include <cstdint>
 #include <functional>
 #include <map>
+#include <memory>
 #include <optional>
 #include <span>
 #include <string>
@@ -91,12 +92,21 @@ class EventBook {
   std::vector<Count> counts() const;
 
  private:
+  /// Events are big: the heap moves what it sorts by, and a search in time need not open them.
+  struct Listed {
+    double severity;
+    std::uint64_t start;  // when it was added
+    std::uint64_t from;
+    std::uint64_t to;
+    std::unique_ptr<Found> found;
+  };
   struct Shelf {
-    std::vector<Found> listed;  // a heap, the least severe first
+    std::vector<Listed> listed;  // a heap, the least severe first
     std::uint64_t counted = 0;
     std::vector<std::uint64_t> short_by_scans;
   };
   using Key = std::pair<int, std::uint8_t>;
+  static bool milder_first(const Listed& a, const Listed& b);
 
   std::uint32_t listed_max_;
   std::function<void(const Found&)> told_;

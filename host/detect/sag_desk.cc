@@ -97,10 +97,11 @@ void SagDesk::slow(const Block& block, Watch& watch, const Row& least) {
     return Swing{std::max(a.own, b.own), std::max(a.others, b.others)};
   };
   Swing before = watch.last_swing;
+  const Means means = corrected_means(block, watch);
   for (std::uint32_t i = 0; i < block.count; ++i) {
     const Swing here = swing(block, watch, i);
     const bool was_open = watch.tracker.open();
-    const auto sag = watch.tracker.add(block.start_of(i), block.scans, least[i], corrected_mean(block, watch, i));
+    const auto sag = watch.tracker.add(block.start_of(i), block.scans, least[i], means[i]);
     if (watch.tracker.open()) {
       if (!was_open) watch.swing = before;
       watch.swing = wider(watch.swing, here);
@@ -110,13 +111,18 @@ void SagDesk::slow(const Block& block, Watch& watch, const Row& least) {
   }
 }
 
-double SagDesk::corrected_mean(const Block& block, const Watch& watch, std::uint32_t window) const {
-  double volts = jig_.at(watch.channel)->value(block.windows->channels[watch.channel].mean_8[window] / 8.0);
-  for (std::size_t k = 0; k < watch.currents.size(); ++k) {
-    const std::size_t current = watch.currents[k];
-    const double amps = jig_.at(current)->value(block.windows->channels[current].mean_8[window] / 8.0);
-    volts += watch.line.resistance(k) * amps;
-  }
+SagDesk::Means SagDesk::corrected_means(const Block& block, const Watch& watch) const {
+  Means volts;
+  const auto add = [&](std::size_t channel, double factor) {
+    const model::JigChannel& described = *jig_.at(channel);
+    const double per_eighth = factor * described.per_code / 8;
+    const double at_code_0 = factor * described.at_code_0;
+    const auto& mean_8 = block.windows->channels[channel].mean_8;
+    for (std::uint32_t i = 0; i < wire::kWindowsPerBlock; ++i) volts[i] += per_eighth * mean_8[i] + at_code_0;
+  };
+  volts.fill(0);
+  add(watch.channel, 1);
+  for (std::size_t k = 0; k < watch.currents.size(); ++k) add(watch.currents[k], watch.line.resistance(k));
   return volts;
 }
 

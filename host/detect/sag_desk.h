@@ -51,6 +51,7 @@ class SagDesk {
     std::uint64_t unexplained = 0;
   };
   using Row = std::array<float, wire::kWindowsPerBlock>;
+  using Means = std::array<double, wire::kWindowsPerBlock>;
   struct Waiting {
     Found found;
     std::uint64_t due;
@@ -59,7 +60,7 @@ class SagDesk {
   void watch(const Block& block, Watch& watch);
   void slow(const Block& block, Watch& watch, const Row& least);
   void learn(const Block& block, Watch& watch);
-  double corrected_mean(const Block& block, const Watch& watch, std::uint32_t window) const;
+  Means corrected_means(const Block& block, const Watch& watch) const;
   Swing swing(const Block& block, const Watch& watch, std::uint32_t window) const;
   double explained_v(const Watch& watch) const;
   void ended(Watch& watch, const ScanSag& sag, std::uint32_t window_scans);

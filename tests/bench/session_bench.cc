@@ -1,8 +1,9 @@
 // SPDX-License-Identifier: Apache-2.0
-// Hours of a recording through decoding and detection: session_bench RECORDING [HOURS]
+// Hours of a recording through decoding and detection: session_bench RECORDING [HOURS [LONG_RECORDING]]
 // The recording's frames are repeated with their scans and sequence numbers moved on, so that HOURS (default 1) pass
 // without a file of that size. Prints times real time on one core, of the recording as it is and of its windows alone,
 // the cost of the live path at 3 Mbaud and the memory at the start and at the end. Every ratio comes from this one run.
+// With LONG_RECORDING it measures nothing but writes those hours there, for the program itself to review.
 #include <sys/resource.h>
 #include <unistd.h>
 
@@ -186,9 +187,24 @@ host::detect::ReviewOptions options_for(const Session& session) {
 
 }  // namespace
 
+/// The session repeated to `hours` as a recording; cut at the end, as one of a port that went.
+bool write_long(Session& session, double hours, const char* path) {
+  std::ofstream file(path, std::ios::binary);
+  const auto put = [&](const Bytes& bytes) {
+    file.write(reinterpret_cast<const char*>(bytes.data()), static_cast<std::streamsize>(bytes.size()));
+  };
+  put(session.header_frame);
+  std::uint32_t sequence = 1;
+  for (std::uint64_t scans = 0; static_cast<double>(scans) < hours * 3600 * session.scan_rate_hz;
+       scans += session.scans) {
+    put(repetition(session, scans, sequence, scans == 0));
+  }
+  return file.good();
+}
+
 int main(int argc, char** argv) {
   if (argc < 2) {
-    std::fprintf(stderr, "usage: session_bench RECORDING [HOURS]\n");
+    std::fprintf(stderr, "usage: session_bench RECORDING [HOURS [LONG_RECORDING]]\n");
     return 2;
   }
   const double hours = argc > 2 ? std::atof(argv[2]) : 1;
@@ -198,6 +214,11 @@ int main(int argc, char** argv) {
     return 2;
   }
 
+  if (argc > 3) {
+    if (write_long(session, hours, argv[3])) return 0;
+    std::fprintf(stderr, "session_bench: cannot write %s\n", argv[3]);
+    return 3;
+  }
   Session quiet = windows_only(session);
   host::decode::Sink nothing;
   host::decode::Decoder decode_only(nothing);

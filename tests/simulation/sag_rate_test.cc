@@ -2,6 +2,7 @@
 // A sound supply under a game sags with its load. The aim, our own: fewer than one sag an hour, of all channels
 // together, that the load does not explain.
 #include <algorithm>
+#include <cstdio>
 
 #include <gtest/gtest.h>
 
@@ -29,6 +30,8 @@ TEST(SagRateTest, AHealthyGameHasFewerThanOneUnexplainedSagAnHour) {
   }
   EXPECT_GT(sags, 0U);  // the desk is awake
   const double hours = static_cast<double>(sessions) * kSessionS / 3600;
+  std::printf("%.2f h of game, %llu sags, %llu of them not explained by the load\n", hours,
+              static_cast<unsigned long long>(sags), static_cast<unsigned long long>(unexplained));
   EXPECT_LT(static_cast<double>(unexplained), std::max(1.0, hours));
 }
 
