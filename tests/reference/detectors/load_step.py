@@ -3,7 +3,8 @@
 
 D[n] = mean(i[n+G .. n+G+N-1]) - mean(i[n-N .. n-1]). A step stands where |D| exceeds both the least step and six standard
 deviations of D (sigma sqrt(2/N)) and is the greatest within N + G on either side; of a plateau its middle, the lower
-index of an even number. Its size is D there. 10, 50 and 90 % are crossings interpolated between samples: the middle one
+index of an even number. Noise in whole codes can part a plateau in two of the very same height: within N + G of each
+other they are one edge, and the first stands for it. Its size is D there. 10, 50 and 90 % are crossings interpolated between samples: the middle one
 first, the outer two next to it on either side.
 """
 
@@ -44,7 +45,7 @@ def load_steps(amps, least, sigma, span=16, gap=4):
             while end + 1 < len(size) and d[end + 1] == d[k]:
                 end += 1
             found.append(describe(amps, offset + (k + end) // 2, float(d[k]), span, gap))
-            k = end
+            k = end + reach
         k += 1
     return found
 
