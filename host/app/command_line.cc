@@ -82,7 +82,8 @@ void declare_ports(CLI::App& program, PortsOptions& options) {
 
 void declare_label_verb(CLI::App& program, LabelOptions& options) {
   declare_label(add_verb(program, "label", "Add up what a supply's label prints, before anything is switched on",
-                         "steadyrail label u-1 u-2 u-3\n  steadyrail label u-1 --for p-07\n  steadyrail label --total "
+                         "steadyrail label u-1 u-2 u-3\n  steadyrail label u-1 --for p-07 --programme "
+                         "bench.textproto\n  steadyrail label --total "
                          "570 --rail 12=23.5 --rail 5=33 "
                          "--rail 3.3=31 --standby 2.3 --save U-2.textproto\n\nExit status: 0 plausible, and enough for "
                          "the PC where one is named; 4 needs explaining or is doubtful; 1 contradicts itself or is not "

@@ -11,8 +11,10 @@
 #include <fmt/format.h>
 #include <CLI/CLI.hpp>
 
+#include "host/app/judging.h"
 #include "host/app/outputs.h"
 #include "host/label/audit.h"
+#include "host/label/bench_programme.h"
 #include "host/label/budget_table.h"
 #include "host/label/label_text.h"
 #include "host/label/load_budget.h"
@@ -94,24 +96,37 @@ std::expected<std::optional<double>, std::string> need_of(const std::string& wor
   return amps;
 }
 
-/// What a PC asks of each unit; empty where none is named.
-std::expected<std::vector<proto::LoadBudget>, std::string> budgets_of(const std::vector<proto::Unit>& units,
-                                                                      const std::string& name,
-                                                                      const label::Rules& rules) {
-  std::vector<proto::LoadBudget> budgets;
-  if (name.empty()) return budgets;
-  const auto plugs = label::Plugs::shipped();
-  if (!plugs) return std::unexpected(model::to_string(plugs.error()));
+/// The PC to feed; nothing where none is named.
+std::expected<std::optional<proto::System>, std::string> load_system(const std::string& name, const label::Rules& rules,
+                                                                     const label::Plugs& plugs) {
+  if (name.empty()) return std::nullopt;
   const auto text = model::named_text("systems", name);
   if (!text) return std::unexpected(model::to_string(text.error()));
-  auto system = label::system_from_text(text->text, text->file, rules, *plugs);
+  auto system = label::system_from_text(text->text, text->file, rules, plugs);
   if (!system) return std::unexpected(model::to_string(system.error()));
   if (system->id().empty()) system->set_id(std::filesystem::path(name).stem().string());
-  for (const proto::Unit& unit : units) {
-    const auto edition = model::load_limits(unit.edition());
-    budgets.push_back(label::load_budget(unit, *system, rules, *plugs, edition ? &edition->set : nullptr));
-  }
-  return budgets;
+  return std::move(*system);
+}
+
+/// The edition a unit claims; nothing where it is not known here.
+std::optional<proto::LimitSet> edition_of(const proto::Unit& unit) {
+  auto edition = model::load_limits(unit.edition());
+  return edition ? std::optional(std::move(edition->set)) : std::nullopt;
+}
+
+/// Writes the load programme and says what it leaves out.
+std::expected<void, std::string> write_programme(const LabelOptions& options, const proto::Unit& unit,
+                                                 const proto::System* system, Terminal& terminal) {
+  const auto jig = load_jig(options.jig);
+  if (!jig) return std::unexpected(jig.error());
+  const auto limits = edition_of(unit);
+  const auto bench = label::bench_programme(*jig, unit, limits ? &*limits : nullptr, system);
+  if (!bench) return std::unexpected(bench.error());
+  if (const auto saved = label::save_new(label::programme_text(*bench), options.programme); !saved) return saved;
+  terminal.print_caution();
+  terminal.say(fmt::format("load programme: {}, {} phases", options.programme, bench->programme.phases_size()));
+  for (const std::string& gap : bench->gaps) terminal.say("not exercised: " + gap);
+  return {};
 }
 
 template <typename Message>
@@ -197,6 +212,9 @@ void declare_label(CLI::App& verb, LabelOptions& options) {
   word("--need-12v", options.need_12v, "Amps the PC asks of +12 V, held against what it keeps", "A");
   word("--for", options.system, "The PC to feed: is the unit enough for it, and where does it break first",
        "SYSTEM|FILE");
+  word("--programme", options.programme, "Write a load programme for the bench from one label; never over a file",
+       "FILE");
+  word("--jig", options.jig, "The jig whose load bank plays it: shipped or a file", "FILE");
   word("--rules", options.rules, "Rules of one's own in place of those that ship", "FILE");
   verb.add_flag("--json", options.json, "Print JSON");
 }
@@ -207,8 +225,12 @@ int label(const LabelOptions& options, Terminal& terminal) {
   if (!typed && options.units.empty()) {
     return terminal.complain("label: name a unit, or type what is printed: --total 570 --rail 12=23.5 ...");
   }
+  if (!options.programme.empty() && options.units.size() > 1) {
+    return terminal.complain("label: --programme is for one unit");
+  }
   if (!typed && !options.save.empty()) return terminal.complain("label: --save is for a typed label");
-  if (const auto checked = check_outputs({{"--save", options.save}}, {}); !checked) {
+  if (const auto checked = check_outputs({{"--save", options.save}, {"--programme", options.programme}}, {});
+      !checked) {
     return terminal.complain(checked.error());
   }
   const auto need = need_of(options.need_12v);
@@ -217,23 +239,35 @@ int label(const LabelOptions& options, Terminal& terminal) {
   if (!rules) return terminal.complain(rules.error());
   const auto units = typed ? typed_unit(options, *rules) : load_units(options.units, *rules);
   if (!units) return terminal.complain(units.error());
-  const auto budgets = budgets_of(*units, options.system, *rules);
-  if (!budgets) return terminal.complain(budgets.error());
+  const auto plugs = label::Plugs::shipped();
+  if (!plugs) return terminal.complain(model::to_string(plugs.error()));
+  const auto system = load_system(options.system, *rules, *plugs);
+  if (!system) return terminal.complain(system.error());
+  std::vector<proto::LoadBudget> budgets;
+  for (const proto::Unit& unit : *units) {
+    if (!*system) break;
+    const auto limits = edition_of(unit);
+    budgets.push_back(label::load_budget(unit, **system, *rules, *plugs, limits ? &*limits : nullptr));
+  }
   if (!options.save.empty()) {
     if (const auto saved = label::save_unit(units->front(), options.save); !saved) {
       return terminal.complain(saved.error(), std::filesystem::exists(options.save) ? kExitWrongUse : kExitNotFinished);
     }
   }
+  if (!options.programme.empty()) {
+    const auto written = write_programme(options, units->front(), *system ? &**system : nullptr, terminal);
+    if (!written) return terminal.complain(written.error());
+  }
   std::vector<proto::LabelAudit> audits;
   for (const proto::Unit& unit : *units) audits.push_back(label::audit(unit, *rules, {.need_12v_a = *need}));
   if (options.json) {
-    const auto json = in_json(audits, *budgets);
+    const auto json = in_json(audits, budgets);
     if (!json) return terminal.complain(json.error());
     terminal.out() << *json;
   } else {
-    terminal.out() << (budgets->empty() ? "" : in_words(*budgets)) << in_words(audits);
+    terminal.out() << (budgets.empty() ? "" : in_words(budgets)) << in_words(audits);
   }
-  return status_of(audits, *budgets);
+  return status_of(audits, budgets);
 }
 
 }  // namespace host::app

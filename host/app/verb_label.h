@@ -20,6 +20,8 @@ struct LabelOptions {
   std::string save;                // where the typed label goes; empty: nowhere
   std::string need_12v;            // A the PC asks of +12 V; empty: not held against any
   std::string system;              // the PC to feed, shipped name or file; empty: none
+  std::string programme;           // where a load programme for the bench goes; empty: nowhere
+  std::string jig = "reference";   // whose load bank it is for
   std::string rules;               // empty: the rules that ship
   bool json = false;
 };

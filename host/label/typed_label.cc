@@ -160,14 +160,7 @@ std::expected<proto::Unit, TextErrors> unit_from_typed(const TypedLabel& typed, 
   return unit;
 }
 
-std::expected<void, std::string> save_unit(const proto::Unit& unit, const std::string& path) {
-  std::string text;
-  if (!google::protobuf::TextFormat::PrintToString(unit, &text))
-    return std::unexpected(path + ": cannot be written as text");
-  text =
-      "# What is printed on the unit: a claim, not a measurement.\n"
-      "# proto-file: proto/unit.proto\n# proto-message: steadyrail.proto.Unit\n" +
-      text;
+std::expected<void, std::string> save_new(const std::string& text, const std::string& path) {
   std::FILE* file = std::fopen(path.c_str(), "wbx");  // x: an existing file stays as it is
   if (file == nullptr) return std::unexpected(fmt::format("{}: {}", path, std::strerror(errno)));
   const bool written = std::fwrite(text.data(), 1, text.size(), file) == text.size() && std::fflush(file) == 0;
@@ -176,6 +169,17 @@ std::expected<void, std::string> save_unit(const proto::Unit& unit, const std::s
   if (written && closed) return {};
   std::remove(path.c_str());
   return std::unexpected(fmt::format("{}: {}", path, std::strerror(written ? errno : cause)));
+}
+
+std::expected<void, std::string> save_unit(const proto::Unit& unit, const std::string& path) {
+  std::string text;
+  if (!google::protobuf::TextFormat::PrintToString(unit, &text))
+    return std::unexpected(path + ": cannot be written as text");
+  return save_new(
+      "# What is printed on the unit: a claim, not a measurement.\n"
+      "# proto-file: proto/unit.proto\n# proto-message: steadyrail.proto.Unit\n" +
+          text,
+      path);
 }
 
 }  // namespace host::label

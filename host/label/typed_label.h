@@ -31,8 +31,11 @@ struct TypedLabel {
 /// A unit from what was typed, checked as a file would be. Errors name the words they are about.
 std::expected<steadyrail::proto::Unit, model::TextErrors> unit_from_typed(const TypedLabel& typed, const Rules& rules);
 
-/// Writes a unit file that unit_from_text() reads back. Error: the file exists (a unit file is never overwritten), or
-/// what the system said; nothing half written is left.
+/// Writes a new file. Error: it exists (nothing is ever overwritten), or what the system said; nothing half written is
+/// left.
+std::expected<void, std::string> save_new(const std::string& text, const std::string& path);
+
+/// Writes a unit file that unit_from_text() reads back. Errors of save_new().
 std::expected<void, std::string> save_unit(const steadyrail::proto::Unit& unit, const std::string& path);
 
 }  // namespace host::label

@@ -3,12 +3,17 @@
 
 #include <unistd.h>
 
+#include <algorithm>
 #include <filesystem>
 #include <fstream>
 #include <sstream>
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
+
+#include "host/detect/output_resistance.h"
+#include "host/model/text.h"
+#include "programme.pb.h"
 
 namespace host::app {
 namespace {
@@ -134,6 +139,40 @@ TEST_F(VerbLabelTest, WithAPcItLeadsWithWhetherTheUnitIsEnough) {
   options.system = path("pc.textproto");
   EXPECT_EQ(run(options), 2);
   EXPECT_THAT(err_.str(), HasSubstr("pc.textproto:2:1: the kind of part \"fan\" is missing"));
+}
+
+// The levels of the programme are what the detector of output resistances asks for.
+TEST_F(VerbLabelTest, ProgrammeGivesTheResistanceItsLevels) {
+  LabelOptions options;
+  options.units = {"u-1"};
+  options.system = "p-07";
+  options.programme = path("bench.textproto");
+  EXPECT_EQ(run(options), 0);
+  EXPECT_THAT(err_.str(), HasSubstr("CAUTION"));
+  EXPECT_THAT(err_.str(), HasSubstr("not exercised: +5V"));
+  const auto text = model::read_file(options.programme);
+  ASSERT_TRUE(text.has_value());
+  steadyrail::proto::LoadProgramme programme;
+  ASSERT_TRUE(model::parse_text(*text, options.programme, programme).has_value());
+  std::vector<double> levels;
+  for (const auto& phase : programme.phases()) {
+    if (!phase.name().starts_with("+12V, ")) continue;
+    double amps = 0;
+    for (const auto& step : phase.steps()) amps += step.on() ? step.amps() : 0;
+    levels.push_back(amps);
+  }
+  EXPECT_EQ(detect::too_little_spread(levels), "");
+  EXPECT_GE(std::ranges::max(levels), 3 * std::ranges::min(levels));
+  EXPECT_EQ(run(options), 2) << "an existing file is never written over";
+  EXPECT_THAT(err_.str(), HasSubstr("File exists"));
+  options.programme = path("other.textproto");
+  options.jig = "small";
+  EXPECT_EQ(run(options), 2);
+  EXPECT_THAT(err_.str(), HasSubstr("no load bank"));
+  options.jig = "reference";
+  options.units = {"u-1", "u-2"};
+  EXPECT_EQ(run(options), 2);
+  EXPECT_THAT(err_.str(), HasSubstr("--programme is for one unit"));
 }
 
 }  // namespace
