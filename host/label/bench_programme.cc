@@ -156,9 +156,10 @@ class Writer {
     }
     const std::vector<Set> chosen = spread(apart);
     if (chosen.size() < kLevels || chosen.back().amps < kSpanLeast * chosen.front().amps) {
+      std::string had;
+      for (const Set& set : chosen) had += fmt::format("{}{:.1f} A", had.empty() ? "" : ", ", set.amps);
       out_.gaps.push_back(
-          fmt::format("{}: {} levels from {:.1f} to {:.1f} A, not five that span 3:1: its resistance may stay untold",
-                      label, chosen.size(), chosen.front().amps, chosen.back().amps));
+          fmt::format("{}: levels of {} only, not five that span 3:1: its resistance may stay untold", label, had));
     }
     for (const Set& set : chosen) phase(fmt::format("{}, {:.1f} A", label, set.amps), {}, set, kHoldUs, kEdges);
   }
@@ -236,10 +237,13 @@ class Writer {
     const std::vector<Set> steps = sets(mine);
     const Set* step = greatest_up_to(steps, size);
     if (step == nullptr) return left_out(fmt::format("{:.2f} A, and no branch there is so small", size));
-    // From the printed load, or so that the step ends at the full current.
+    // From the printed load, or so that the step ends at the full current. One output for the whole rail: every other
+    // branch of it may stand meanwhile.
+    const bool whole =
+        row.basis() == proto::STEP_BASIS_RATED_CURRENT && find_rail(unit_, row.rail())->sub_rails().empty();
     const double from = row.has_from_percent() ? *of * row.from_percent() / 100 : absolute ? 0 : *of - step->amps;
     std::vector<const proto::LoadBankBranch*> rest;
-    for (const proto::LoadBankBranch* branch : mine) {
+    for (const proto::LoadBankBranch* branch : whole ? branches_of(row.rail()) : mine) {
       if (std::ranges::find(step->branches, branch) == step->branches.end()) rest.push_back(branch);
     }
     const std::vector<Set> bases = sets(rest, *step);

@@ -115,7 +115,8 @@ Table budgets_side_by_side(std::span<const proto::LoadBudget> budgets) {
   };
   row("for this PC", [](const auto& budget) { return sufficiency_words(budget.sufficiency()); });
   row("weakest link", [](const auto& budget) {
-    return fmt::format("{} {}, {}", place_words(budget.weakest().kind()), budget.weakest().name(),
+    return fmt::format("{}{}, {}", place_words(budget.weakest().kind()),
+                       budget.weakest().kind() == proto::LINK_KIND_TOTAL ? "" : " " + budget.weakest().name(),
                        budget.weakest().has_duration_s() ? case_words(budget.weakest().duration_s()) : "steady");
   });
   row("left there", [](const auto& budget) { return fmt::format("{:.0f} %", budget.weakest().margin_percent()); });

@@ -194,9 +194,12 @@ class Budget {
     row.set_name(std::move(name));
     row.set_steady_a(amps_of(cases_.front()));
     row.set_excursion_a(row.steady_a());
+    constexpr double kSame = 1e-12;  // shares that add up differently are no excursion
     for (const LoadCase& one : cases_) {
-      if (!(amps_of(one) > row.excursion_a() * (1 + 1e-12))) continue;
-      row.set_excursion_a(amps_of(one));
+      const double amps = amps_of(one);
+      // Ascending: the longest of the greatest excursions is told.
+      if (amps <= row.steady_a() * (1 + kSame) || amps < row.excursion_a() * (1 - kSame)) continue;
+      row.set_excursion_a(amps);
       row.set_excursion_s(one.duration_s);
     }
     if (circuits > 0) row.set_circuits(circuits);

@@ -168,6 +168,23 @@ TEST(LoadBudgetTest, WhatIsNotPrintedMakesEnoughDoubtful) {
   EXPECT_EQ(blind.sufficiency(), proto::SUFFICIENCY_DOUBTFUL) << "no edition says what an excursion may be";
 }
 
+// The longest of the greatest: 2 x 2 A of a disk that starts are there in every shorter excursion too.
+TEST(LoadBudgetTest, AnExcursionIsToldByItsLength) {
+  const std::string disk =
+      "parts { name: \"disk\" kind: PART_KIND_DRIVE count: 2 draws { rail: RAIL_P12V amps: 0.5 excursions { "
+      "duration_s: 3 "
+      "amps: 2 } inlets { plug: \"main\" } } }";
+  const proto::LoadBudget budget = budget_of(unit_text(), std::string(kPc) + disk);
+  const auto& main = find_current(budget, proto::LINK_KIND_PLUG_AMPS, "+12V of main");
+  EXPECT_NEAR(main.steady_a(), 3.5, 1e-9);
+  EXPECT_NEAR(main.excursion_a(), 9, 1e-9) << "5 A of the card for 1 ms and 4 A of the disks";
+  EXPECT_EQ(main.excursion_s(), 1e-3);
+  EXPECT_NEAR(find_link(budget, proto::LINK_KIND_CIRCUIT, "+12V of main", false).demand(), (2.5 + 4) / 2, 1e-9)
+      << "for 3 s";
+  const std::string alone = pc_but("excursions { duration_s: 1e-3 percent: 200 }", "") + disk;
+  EXPECT_EQ(find_current(budget_of(unit_text(), alone), proto::LINK_KIND_RAIL, "+12V").excursion_s(), 3);
+}
+
 // Two plugs on one cable: its three wires carry 22.5 A, 7.5 A each of 8 A (from memory).
 TEST(LoadBudgetTest, TwoPlugsOnOneCableShareItsWires) {
   std::string pc(kPc);
