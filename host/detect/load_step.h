@@ -28,8 +28,8 @@ struct ScanStep {
 /// Standard deviation of D from noise alone.
 double difference_sigma(const StepRule& rule);
 
-/// Steps above `least` and six standard deviations of D, each the greatest within span + gap on both sides. Of equal ones
-/// within that reach, as noise in whole codes can part a plateau in two, the first stands: an edge is one step.
+/// Steps above `least` and six standard deviations of D, each the greatest within span + gap on both sides. Of equal
+/// ones within that reach, as noise in whole codes can part a plateau in two, the first stands: an edge is one step.
 std::vector<ScanStep> find_steps(std::span<const double> amps, const StepRule& rule);
 
 /// A/s between 10 % and 90 % of the step.

@@ -78,8 +78,12 @@ std::string words_of(const proto::Evidence& evidence) {
 /// Nothing speaks for anything: the honest word for it.
 Conclusion of_nothing(const proto::SessionResult& result, proto::Diagnosis& diagnosis) {
   const std::size_t lacking = count_lacking(result);
-  if (result.verdicts().empty() || result.edition().empty()) {
+  if (result.edition().empty()) {
     diagnosis.add_rests_on("nothing was judged: no edition of limits was named");
+    return proto::CONCLUSION_NOT_TESTED;
+  }
+  if (result.verdicts().empty()) {
+    diagnosis.add_rests_on("nothing was judged: the recording does not describe a jig that can be used");
     return proto::CONCLUSION_NOT_TESTED;
   }
   if (lacking > 0) {

@@ -100,7 +100,7 @@ SpecifiedSteps::SpecifiedSteps(const model::Jig& jig, const Unit* unit, const Li
     std::optional<Output> output = Output{};
     for (const TransientLimit* row : rows) {
       const double amps = row->status() == LimitStatus::LIMIT_STATUS_FROM_MEMORY ? 0 : amps_of(*row, rated);
-      if (!(amps > 0)) {
+      if (!(amps > 0) || !std::isfinite(amps)) {
         // One row that cannot be worked out may allow more than all the others.
         output.reset();
         std::string& names = unknown[not_known(*row)];

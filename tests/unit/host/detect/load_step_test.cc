@@ -30,8 +30,8 @@ TEST(FindStepsTest, RampOfThreeScans) {
   EXPECT_TRUE(steps[0].slew_is_bound);
 }
 
-// By hand: 0 to 16 A at once at 30 gives D = 16 A on 26..30. One ampere more at 27 and less at 28 lowers D[28] alone, by
-// 1/16 A: two plateaus of one height, 26..27 and 29..30, and still one edge.
+// By hand: 0 to 16 A at once at 30 gives D = 16 A on 26..30. One ampere more at 27 and less at 28 lowers D[28] alone,
+// by 1/16 A: two plateaus of one height, 26..27 and 29..30, and still one edge.
 TEST(FindStepsTest, PlateauPartedByNoiseIsOneStep) {
   std::vector<double> amps = ramp(80, 0, 16, 30, 0);
   amps[27] = 1;

@@ -110,6 +110,15 @@ TEST(SpecifiedStepTest, KnowsNothingWithoutLabelOrEdition) {
   EXPECT_TRUE(no_edition.remarks().empty());
 }
 
+TEST(SpecifiedStepTest, AmpsThatAreNoneSpecifyNothing) {
+  const LimitSet limits = edition("atx12v-2.0");
+  for (const char* amps : {"nan", "inf", "-5", "0"}) {
+    const Unit label = unit(std::string("rails { rail: RAIL_P12V amps: ") + amps + " }");
+    const SpecifiedSteps steps(jig(), &label, &limits);
+    EXPECT_FALSE(steps.at(current_of("graphics-1", RAIL_P12V)).has_value()) << amps;
+  }
+}
+
 // Only remembered, a size must not take a verdict away.
 TEST(SpecifiedStepTest, RemembersNoSize) {
   const Unit label = unit("rails { rail: RAIL_P12V amps: 50 }");
