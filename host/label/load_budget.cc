@@ -84,6 +84,7 @@ class Budget {
   static void decide(proto::LoadLink& added, const proto::PlugValue& from, bool remembered) {
     added.set_document(from.document());
     added.set_table(from.table());
+    added.set_source(from.source());
     added.set_note(from.note());
     added.set_status(remembered ? proto::LIMIT_STATUS_FROM_MEMORY : from.status());
     if (added.margin_percent() >= 0) {

@@ -88,6 +88,8 @@ TEST(LoadBudgetTest, AddsUpRailsPlugsAndCircuits) {
 TEST(LoadBudgetTest, HoldsPlugsToTheirClass) {
   const proto::LoadBudget budget = budget_of(unit_text(), std::string(kPc));
   EXPECT_NEAR(find_link(budget, proto::LINK_KIND_PLUG_WATTS, "card-a on graphics-1").margin_percent(), 10, 1e-9);
+  EXPECT_EQ(find_link(budget, proto::LINK_KIND_PLUG_WATTS, "card-a on graphics-1").table(), "Table 3-5");
+  EXPECT_THAT(find_link(budget, proto::LINK_KIND_PLUG_WATTS, "card-a on graphics-1").source(), HasSubstr("https://"));
   const auto& brief = find_link(budget, proto::LINK_KIND_PLUG_WATTS, "card-a on graphics-1", false);
   EXPECT_NEAR(brief.margin_percent(), 100 * (1 - 270.0 / 375), 1e-9);
   EXPECT_EQ(brief.status(), proto::LIMIT_STATUS_FROM_MEMORY);
