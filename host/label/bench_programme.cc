@@ -24,6 +24,7 @@ constexpr double kSpanLeast = 3;
 constexpr double kApartA = 1;  // two levels nearer than this count as one
 constexpr std::uint32_t kEdges = 30;
 constexpr std::uint32_t kHoldUs = 20'000;  // 10 ms to recover and 10 ms to average
+constexpr std::size_t kStepsMost = 32;     // of a phase; a set and its opposite of all 8 gates always fit
 constexpr double kNearShare = 0.9;         // a step from here on counts as its size
 constexpr double kFastHz = 1000;           // to about 2 kHz a repetition is judged
 constexpr std::uint32_t kFastEdges = 200;
@@ -114,26 +115,31 @@ class Writer {
     return channel == nullptr ? "" : channel->connector;
   }
 
-  /// A round lasts two holds: `base` comes on half a hold before the first `step` and stays, for switching on what is
-  /// on changes nothing.
-  void phase(std::string name, const Set& base, const Set& step, std::uint32_t hold_us, std::uint32_t rounds) {
+  /// `edges` of `step` each way, on top of `base`: a round switches the base on, then the step as often as a phase
+  /// holds, and the base off again, for a phase ends with every gate off.
+  void phase(std::string name, const Set& base, const Set& step, std::uint32_t hold_us, std::uint32_t edges) {
     proto::LoadPhase& added = *out_.programme.add_phases();
     added.set_name(std::move(name));
-    added.set_repeat(rounds);
-    const auto turn = [&](const Set& set, bool on, std::uint32_t after_us) {
+    const auto turn = [&](const Set& set, bool on) {
       for (const proto::LoadBankBranch* branch : set.branches) {
         proto::ProgrammeStep& one = *added.add_steps();
         one.set_gate(branch->gate());
         one.set_on(on);
-        one.set_after_us(branch == set.branches.front() ? after_us : 0);
+        one.set_after_us(branch == set.branches.front() ? hold_us : 0);
         one.set_amps(branch->amps());
       }
     };
-    const std::uint32_t before_us = base.branches.empty() ? 0 : hold_us / 2;
-    turn(base, true, before_us);
-    turn(step, true, hold_us - before_us);
-    turn(step, false, hold_us);
-    energy_j_ += rounds * hold_us / 1e6 * (2 * watts(base) + watts(step));
+    const auto room = static_cast<std::uint32_t>((kStepsMost - 2 * base.branches.size()) / (2 * step.branches.size()));
+    const std::uint32_t in_round = base.branches.empty() ? 1 : std::min(edges, room);
+    turn(base, true);
+    for (std::uint32_t i = 0; i < in_round; ++i) {
+      turn(step, true);
+      turn(step, false);
+    }
+    turn(base, false);
+    const std::uint32_t rounds = (edges + in_round - 1) / in_round;
+    added.set_repeat(rounds);
+    energy_j_ += rounds * hold_us / 1e6 * (watts(base) * (2 * in_round + 1) + watts(step) * in_round);
   }
 
   static double watts(const Set& set) {
@@ -252,11 +258,11 @@ class Writer {
       left_out(fmt::format("{:.2f} A; the branches there give {:.2f} A", size, step->amps));
     }
     const Set none;
-    const auto repeat = [&](double hz, std::uint32_t rounds) {
+    const auto repeat = [&](double hz, std::uint32_t edges) {
       if (hz > allowed_.repetition_hz_max()) return;
       const Set& standing = base == nullptr ? none : *base;
       phase(fmt::format("{}, step of {:.1f} A from {:.1f} A, {:.0f} Hz", row.output(), step->amps, standing.amps, hz),
-            standing, *step, static_cast<std::uint32_t>(std::lround(0.5e6 / hz)), rounds);
+            standing, *step, static_cast<std::uint32_t>(std::lround(0.5e6 / hz)), edges);
     };
     repeat(row.repetition_least_hz() > 0 ? row.repetition_least_hz() : 0.5e6 / kHoldUs, kEdges);
     if (row.repetition_most_hz() >= kFastHz) repeat(kFastHz, kFastEdges);
