@@ -41,6 +41,18 @@ void wiring(proto::Diagnosis& out) {
   out.add_next_steps("swap the cable for another OF THE SAME SUPPLY and measure again");
 }
 
+/// The return of a group tells less than one plug's own conductor: parallel ways hide a bad one.
+void returns(proto::Diagnosis& out) {
+  out.set_plain_words(
+      "The way back of one of several plugs loses more voltage than its wires and contacts should; which of them was "
+      "not "
+      "measured. Their black wires and plugs must be looked at and reseated, or the cables replaced.");
+  out.add_does_not_exclude(
+      "a description that counts more black wires than there are, or names shorter cables: the bound rests on it, and "
+      "on "
+      "contacts as good as tested ones");
+}
+
 void mains(proto::Diagnosis& out) {
   out.set_plain_words(
       "The mains went away or dipped before anything else did; the supply followed as it must. The outlet, its circuit "
@@ -84,6 +96,7 @@ void advise(proto::Conclusion conclusion, const Findings& found, const Surroundi
       break;
     case proto::CONCLUSION_WIRING:
       wiring(diagnosis);
+      if (found.returns_alone) returns(diagnosis);
       break;
     case proto::CONCLUSION_MAINS:
       mains(diagnosis);

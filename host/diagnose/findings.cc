@@ -43,6 +43,7 @@ class Wiring {
     for (const proto::ReturnDrop& drop : result.return_drops()) {
       if (!drop.flagged()) continue;
       suspects_.insert(drop.connectors().begin(), drop.connectors().end());
+      ++returns_;
       words_.push_back(fmt::format(
           "{}: the returns of {} together rise by {:.2f} mohm of their load ({:.2f} to {:.2f}); wires and contacts "
           "explain {:.2f}, {:.2f} at most, so one of them carries more; which one is not told",
@@ -79,12 +80,14 @@ class Wiring {
   }
 
   const std::vector<std::string>& words() const { return words_; }
+  bool returns_alone() const { return returns_ > 0 && returns_ == words_.size(); }
   const std::vector<std::string>& remarks() const { return remarks_; }
 
  private:
   std::set<std::string> suspects_;
   std::vector<std::string> words_;
   std::vector<std::string> remarks_;
+  std::size_t returns_ = 0;  // of the words
 };
 
 bool follows_mains_loss(const proto::SessionResult& result, double at_s) {
@@ -180,6 +183,7 @@ Findings findings(const proto::SessionResult& result, bool mains_watched) {
   const Wiring wiring(result);
   found.wiring = wiring.words();
   found.remarks = wiring.remarks();
+  found.returns_alone = wiring.returns_alone();
   read_verdicts(result, wiring, found);
   read_shutdowns(result, mains_watched, found);
   read_overload(result, found);

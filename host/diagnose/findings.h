@@ -18,6 +18,7 @@ struct Findings {
   std::vector<std::string> remarks;  // seen, but speaking for none of them: told with any conclusion
   std::vector<steadyrail::proto::ShutdownRead> shutdowns;
   bool standby_fell = false;
+  bool returns_alone = false;    // all that speaks for the wiring is a group's shared return
   bool mains_or_supply = false;  // a shutdown that an AC-present channel would have explained
 };
 

@@ -81,6 +81,9 @@ TEST(ConclusionTest, AReturnThatIsTooHighIsWiring) {
   EXPECT_EQ(high.conclusion(), proto::CONCLUSION_WIRING);
   EXPECT_THAT(high.diagnosis().rests_on(), Contains(HasSubstr("the returns of graphics-1, graphics-2 together")));
   EXPECT_THAT(high.diagnosis().rests_on(), Contains(HasSubstr("3.40, 3.70 at most")));
+  EXPECT_THAT(high.diagnosis().plain_words(), HasSubstr("one of several plugs"));
+  EXPECT_THAT(high.diagnosis().does_not_exclude(), Contains(HasSubstr("counts more black wires than there are")));
+  EXPECT_THAT(concluded(flagged + kContact).diagnosis().plain_words(), HasSubstr("One plug or cable"));
   EXPECT_EQ(concluded(drop("expected: 3.4e-3 expected_most: 4.1e-3")).conclusion(), proto::CONCLUSION_NOT_SHOWN);
   EXPECT_EQ(concluded(drop("")).conclusion(), proto::CONCLUSION_NOT_SHOWN);
   EXPECT_EQ(concluded(failing("graphics-1") + flagged).conclusion(), proto::CONCLUSION_WIRING);
