@@ -49,6 +49,10 @@ struct SessionTimes {
   static SessionTimes patient();
 };
 
+/// Notes of others that are due for the recording now that the time mark stamped `scan` has come; nullopt: the session
+/// ends. Asked in the thread that runs the session, in the order of the wire, so that a simulated source repeats.
+using NotesDue = std::function<std::vector<steadyrail::proto::HostNote>(std::optional<std::uint64_t> scan)>;
+
 struct SessionOptions {
   std::string port;
   std::string port_label;  // name written in the recording; empty: `port`
@@ -62,6 +66,7 @@ struct SessionOptions {
   std::stop_token stop;  // Ctrl-C: the session ends as `interrupted`, in order
   /// Ports to try, best first, when the one in use has gone. Empty: candidates() of host/link/ports.h.
   std::function<std::vector<std::string>()> reconnect_names;
+  NotesDue notes_due;  // may be empty
 };
 
 /// What happens during a session. Called in the thread that runs it.

@@ -20,7 +20,7 @@ Session::Run::Run(SessionOptions options, const proto::RecordingHeader& header, 
       writer_(writer),
       decoder_(decoder),
       events_(events),
-      tape_(clock, writer, decoder),
+      tape_(clock, writer, decoder, [this](std::uint64_t scan) { take_notes(scan); }),
       work_(boost::asio::make_work_guard(context_)) {
   watch_.on_hello = [this](const proto::Hello& hello) { hello_ = hello; };
   watch_.on_acknowledgement = [this](const proto::Acknowledgement& answer) {
@@ -140,6 +140,7 @@ void Session::Run::stop_jig() {
 SessionReport Session::Run::finish(SessionEnd end) {
   close_port();
   tape_.end_frame();
+  take_notes(std::nullopt);
   SessionReport report;
   report.port = port_name_;
   report.bytes_received = bytes_received_;
@@ -160,6 +161,11 @@ SessionReport Session::Run::finish(SessionEnd end) {
     if (report.end == SessionEnd::kFinished) report.end = SessionEnd::kDiskFull;
   }
   return report;
+}
+
+void Session::Run::take_notes(std::optional<std::uint64_t> scan) {
+  if (!options_.notes_due) return;
+  for (const proto::HostNote& note : options_.notes_due(scan)) tape_.note(note);
 }
 
 void Session::Run::note_port(proto::PortState state) {

@@ -60,6 +60,7 @@ class Session::Run {
   void stop_jig();
   SessionReport finish(SessionEnd end);
   void note_port(steadyrail::proto::PortState state);
+  void take_notes(std::optional<std::uint64_t> scan);
 
   // session_reconnect.cc
   bool reconnect();

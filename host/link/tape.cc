@@ -71,7 +71,8 @@ void Tape::take_frame() {
   if (const auto scan = time_mark_scan(held_)) {
     proto::HostNote received;
     received.mutable_received()->set_utc_us(static_cast<std::uint64_t>(clock_.mark_arrival(*scan).since_epoch.count()));
-    note(received);
+    if (marked_) marked_(*scan);
+    note(received);  // last: it must stand right before the mark
   }
   emit(held_);
   held_.clear();

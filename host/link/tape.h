@@ -4,7 +4,9 @@
 
 #include <cstddef>
 #include <cstdint>
+#include <functional>
 #include <span>
+#include <utility>
 #include <vector>
 
 #include "host/decode/decoder.h"
@@ -18,9 +20,11 @@ namespace host::link {
 /// unfinished frame, so that notes can stand between frames at any time.
 class Tape {
  public:
-  /// `writer` may be nullptr. References must outlive the tape.
-  Tape(HostClock& clock, record::Writer* writer, decode::Decoder& decoder)
-      : clock_(clock), writer_(writer), decoder_(decoder) {}
+  /// `writer` may be nullptr. References must outlive the tape. `marked`, if any, is told of each time mark just before
+  /// its frame is given on, and may note.
+  Tape(HostClock& clock, record::Writer* writer, decode::Decoder& decoder,
+       std::function<void(std::uint64_t scan)> marked = {})
+      : clock_(clock), writer_(writer), decoder_(decoder), marked_(std::move(marked)) {}
 
   /// To the decoder alone: a writer has written its header already.
   void header(const steadyrail::proto::RecordingHeader& header);
@@ -36,6 +40,7 @@ class Tape {
   HostClock& clock_;
   record::Writer* writer_;
   decode::Decoder& decoder_;
+  std::function<void(std::uint64_t scan)> marked_;
   std::vector<std::byte> held_;
   std::vector<steadyrail::proto::HostNote> notes_;  // waiting for the end of an overlong run
   bool overlong_ = false;  // the run now coming is too long to be a frame and passes through as it comes

@@ -14,11 +14,11 @@ bool runs_out(double& left_s, double seconds) {
   return left_s < 0;
 }
 
+}  // namespace
+
 bool works(PcState state) {
   return state == PcState::kDesktop || state == PcState::kMenu || state == PcState::kGame;
 }
-
-}  // namespace
 
 Pc::Pc(const PcParameters& parameters, const PcLoadParameters& load, std::uint64_t seed, bool running)
     : parameters_(parameters), load_(load, seed), random_(seed, 6), wants_on_(running) {

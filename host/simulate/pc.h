@@ -24,6 +24,9 @@ struct PcInputs {
   double least_load_v = 0;  // lower of graphics-1 and processor-1
 };
 
+/// Programs run: not off, starting, in reset or hung.
+bool works(PcState state);
+
 class Pc {
  public:
   Pc(const PcParameters& parameters, const PcLoadParameters& load, std::uint64_t seed, bool running);

@@ -31,6 +31,9 @@ Supply::~Supply() = default;
 void Supply::next_block(wire::ScanCodes& codes, std::vector<wire::ScanEdge>& edges, const wire::JigOutputs& outputs) {
   world_->next_block(codes, edges, outputs);
 }
+bool Supply::pc_works() const {
+  return works(world_->pc_state());
+}
 std::uint64_t Supply::next_scan() const {
   return world_->scan();
 }

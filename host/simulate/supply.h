@@ -44,6 +44,8 @@ class Supply {
   /// Channels the description leaves out read code 0.
   void next_block(wire::ScanCodes& codes, std::vector<wire::ScanEdge>& edges, const wire::JigOutputs& outputs);
 
+  /// Whether programs run on the PC: not while it is off, starting, in reset or hung.
+  bool pc_works() const;
   std::uint64_t next_scan() const;  // index of the first scan of the next block; starts at 0
   double scan_rate_hz() const;
 

@@ -68,6 +68,44 @@ TEST(MarkBookTest, WithoutAClockAMarkIsToldUnplaced) {
   EXPECT_FALSE(book.placed(ClockFit(kRate), kRate)[0].placed());
 }
 
+steadyrail::proto::HeartbeatSilence silence(std::uint32_t number, steadyrail::proto::SilenceEnd end) {
+  steadyrail::proto::HeartbeatSilence out;
+  out.set_number(number);
+  out.set_from_utc_us(kBeganUs + 4'000'000);
+  out.set_to_utc_us(kBeganUs + 5'100'000);
+  out.set_end(end);
+  return out;
+}
+
+TEST(MarkBookTest, ALaterNoteOfASilenceReplacesTheEarlierOne) {
+  using namespace steadyrail::proto;
+  MarkBook book;
+  book.silence(silence(1, SILENCE_END_LASTS));
+  book.silence(silence(2, SILENCE_END_LASTS));
+  auto placed = book.placed(exact(), kRate);
+  ASSERT_EQ(placed.size(), 2U);
+  EXPECT_TRUE(placed[0].lock_up() && placed[1].lock_up());
+  EXPECT_NEAR(placed[0].from_s(), 4, 5e-3);
+  EXPECT_NEAR(placed[0].to_s(), 5.1, 5e-3);
+  book.silence(silence(1, SILENCE_END_NETWORK));
+  book.silence(silence(2, SILENCE_END_NEW_RUN));
+  placed = book.placed(exact(), kRate);
+  ASSERT_EQ(placed.size(), 2U);
+  EXPECT_FALSE(placed[0].lock_up()) << "the network's";
+  EXPECT_TRUE(placed[1].lock_up());
+}
+
+TEST(MarkBookTest, ASilenceThatEndsAfterARestartOfTheJigKeepsItsPlace) {
+  using namespace steadyrail::proto;
+  MarkBook book;
+  book.silence(silence(1, SILENCE_END_LASTS));
+  book.stretch_ended(exact());
+  book.silence(silence(1, SILENCE_END_NEW_RUN));
+  const auto placed = book.placed(exact(4'000'000, kBeganUs + 100'000'000), kRate);
+  ASSERT_EQ(placed.size(), 1U);
+  EXPECT_NEAR(placed[0].from_s(), 4, 5e-3);
+}
+
 TEST(MarkBookTest, IsBounded) {
   MarkBook book;
   for (std::size_t i = 0; i < MarkBook::kMarksMost + 7; ++i) book.button(i);

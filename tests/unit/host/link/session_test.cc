@@ -205,6 +205,30 @@ TEST_F(SessionTest, RequestsAndMarksFromAnotherThreadAreServed) {
   expect_review_agrees();
 }
 
+TEST_F(SessionTest, NotesOfOthersStandBeforeTheTimeMarkThatBroughtThemAndTheLastAtTheEnd) {
+  PseudoTerminal terminal;
+  ScriptedJig jig(terminal.master(), {});
+  options_.duration = 300ms;
+  std::vector<std::optional<std::uint64_t>> asked;
+  options_.notes_due = [&](std::optional<std::uint64_t> scan) {
+    asked.push_back(scan);
+    HostNote note;
+    note.mutable_heartbeat_silence()->set_number(scan ? static_cast<std::uint32_t>(asked.size()) : 999);
+    return std::vector{note};
+  };
+  ASSERT_TRUE(run(terminal.path()).has_value());
+  ASSERT_GE(asked.size(), 2U);
+  EXPECT_FALSE(asked.back());
+  EXPECT_TRUE(std::is_sorted(asked.begin(), asked.end() - 1));
+  EXPECT_EQ(told_.count("note heartbeat_silence"), asked.size());
+  EXPECT_EQ(told_.count("note heartbeat_silence { number: 999 }"), 1U);
+  const auto& lines = told_.lines();
+  const auto first =
+      std::ranges::find_if(lines, [](const std::string& one) { return one.starts_with("note heartbeat"); });
+  EXPECT_TRUE((first + 1)->starts_with("status")) << *(first + 1) << ": the jig sends one right after each time mark";
+  expect_review_agrees();
+}
+
 TEST_F(SessionTest, KeepsTheJigAliveAtItsPace) {
   PseudoTerminal terminal;
   ScriptedJig jig(terminal.master(), {});
