@@ -2,6 +2,7 @@
 #include "host/detect/exposure_track.h"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <optional>
 #include <string>
@@ -59,6 +60,22 @@ void ExposureTrack::add(const Block& block) {
     columns_[column].seen_scans += to - from;
     from = to;
   }
+  spread(block);
+}
+
+/// Windows of the block each to the column in which it begins.
+void ExposureTrack::spread(const Block& block) {
+  std::array<double, wire::kWindowsPerBlock> watts{};
+  for (const auto& [channel, volts] : currents_) {
+    const double per_mean_8 = volts * channel->per_code / 8;
+    const auto& means = block.windows->channels[channel->index].mean_8;
+    for (std::uint32_t i = 0; i < block.count; ++i) watts[i] += per_mean_8 * means[i];
+  }
+  for (std::uint32_t i = 0; i < block.count; ++i) {
+    Column& column = columns_[static_cast<std::size_t>(static_cast<double>(block.start_of(i)) / column_scans_)];
+    column.least_w = std::min(column.least_w, watts[i]);
+    column.most_w = std::max(column.most_w, watts[i]);
+  }
 }
 
 void ExposureTrack::merge() {
@@ -67,6 +84,8 @@ void ExposureTrack::merge() {
     if (i % 2 == 0) columns_[i / 2] = {};
     columns_[i / 2].joules += column.joules;
     columns_[i / 2].seen_scans += column.seen_scans;
+    columns_[i / 2].least_w = std::min(columns_[i / 2].least_w, column.least_w);
+    columns_[i / 2].most_w = std::max(columns_[i / 2].most_w, column.most_w);
   }
   columns_.resize((columns_.size() + 1) / 2);
   column_scans_ *= 2;
@@ -89,6 +108,7 @@ void ExposureTrack::write(steadyrail::proto::Exposure& out) const {
     const double seen_s = column.seen_scans / jig_.scan_rate_hz();
     out.add_load_w(seen_s > 0 ? static_cast<float>(column.joules / seen_s) : 0);
     out.add_seen_share(static_cast<float>(column.seen_scans / column_scans_));
+    out.add_spread_w(column.most_w > column.least_w ? static_cast<float>(column.most_w - column.least_w) : 0);
   }
   for (const Event& event : events_) {
     out.add_event_s(event.at_s);

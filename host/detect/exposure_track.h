@@ -4,6 +4,7 @@
 #pragma once
 
 #include <cstdint>
+#include <limits>
 #include <utility>
 #include <vector>
 
@@ -32,6 +33,8 @@ class ExposureTrack {
   struct Column {
     double joules = 0;
     double seen_scans = 0;
+    double least_w = std::numeric_limits<double>::infinity();  // of its windows
+    double most_w = -std::numeric_limits<double>::infinity();
   };
   struct Event {
     double at_s = 0;
@@ -39,6 +42,8 @@ class ExposureTrack {
     std::uint8_t channel = 0;
   };
   void merge();
+  void spread(const Block& block);
+
   const model::Jig& jig_;
   std::vector<std::pair<const model::JigChannel*, double>> currents_;  // and the nominal voltage of their rail
   double column_scans_;

@@ -6,6 +6,7 @@
 
 #include <fmt/format.h>
 
+#include "host/detect/channel_figures.h"
 #include "host/detect/contact.h"
 #include "host/detect/cross_regulation.h"
 #include "host/detect/output_resistance.h"
@@ -246,6 +247,7 @@ SessionResult Review::result(const steadyrail::proto::Coverage* decoded) const {
     seen.steps[rail] = session.steps.steps().of_rail(static_cast<steadyrail::proto::Rail>(rail));
   }
   write_verdicts(session.jig, session.limit_set(), session.tally, session.chains, seen, result);
+  write_channel_figures(session.jig, session.tally, result);
   write_timing_verdicts(session.jig, session.limit_set(), session.timing, result);
   write_events(session, result);
   session.steps.steps().write(result);

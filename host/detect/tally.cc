@@ -22,6 +22,7 @@ Tally::Tally(const model::Jig& jig, BeyondStep beyond_step)
     ChannelTally tally;
     tally.channel = channel.index;
     tally.rail = channel.rail;
+    tally.current = channel.current;
     channels_.push_back(tally);
   }
   for (std::size_t rail = 1; rail < judge::kRailCount; ++rail) {
@@ -67,6 +68,7 @@ void Tally::extremes(const Block& block, std::size_t place) {
   if (due == block.all()) {
     tally.scans_on += std::uint64_t{block.scans} * block.count;
     tally.sum_on += static_cast<double>(block.sum_8[tally.channel]) / 8 * block.scans;
+    if (tally.current) tally.load_on += static_cast<double>(block.sum_8[*tally.current]) / 8 * block.scans;
   }
   for (int side = 0; side < 2; ++side) {
     const auto& extremes = side == 0 ? columns.min : columns.max;

@@ -40,7 +40,9 @@ struct ChannelTally {
   bool due_before = true;                        // in the last window of the block before
   double settled_s = 0;
   std::uint64_t scans_on = 0;
-  double sum_on = 0;  // of codes over scans_on
+  double sum_on = 0;   // of codes over scans_on
+  double load_on = 0;  // of its current channel's codes meanwhile
+  std::optional<std::size_t> current;
 };
 
 class Tally {

@@ -14,9 +14,11 @@ model::Jig reference() {
   return *model::Jig::from_text(text->text, text->file);
 }
 
-/// 32 windows of 8 ms with 10 A on graphics-1's channel and none elsewhere.
-Block block_at(const model::Jig& jig, std::uint64_t first) {
+/// 32 windows of 8 ms with 10 A on graphics-1's channel and none elsewhere; with `step_a`, the last of them carries so
+/// much more.
+Block block_at(const model::Jig& jig, std::uint64_t first, wire::DecodedWindows& windows, double step_a = 0) {
   Block block;
+  block.windows = &windows;
   block.first = first;
   block.scans = 256;
   block.count = 32;
@@ -24,6 +26,9 @@ Block block_at(const model::Jig& jig, std::uint64_t first) {
     if (channel.kind != steadyrail::proto::CHANNEL_KIND_CURRENT) continue;
     const double amps = channel.name == "current-graphics-1" ? 10 : 0;
     block.sum_8[channel.index] = static_cast<std::int64_t>(channel.code(amps) * 8 * block.count);
+    auto& means = windows.channels[channel.index].mean_8;
+    means.fill(static_cast<std::int32_t>(channel.code(amps) * 8));
+    if (amps != 0) means[block.count - 1] = static_cast<std::int32_t>(channel.code(amps + step_a) * 8);
   }
   return block;
 }
@@ -31,8 +36,9 @@ Block block_at(const model::Jig& jig, std::uint64_t first) {
 steadyrail::proto::Exposure seen(double hours, std::uint64_t from = 0) {
   const model::Jig jig = reference();
   ExposureTrack track(jig);
+  wire::DecodedWindows windows{};
   for (std::uint64_t scan = from; scan < from + static_cast<std::uint64_t>(hours * 3600 * 32'000); scan += 8192) {
-    track.add(block_at(jig, scan));
+    track.add(block_at(jig, scan, windows));
   }
   steadyrail::proto::Exposure out;
   track.write(out);
@@ -57,6 +63,20 @@ TEST(ExposureTrackTest, StaysBoundedByMergingColumnsInPairs) {
   EXPECT_NEAR(out.load_w(0), 120, 0.5);
   EXPECT_NEAR(out.load_w(12 * 3600 - 1), 120, 0.5);
   EXPECT_FLOAT_EQ(out.seen_share(777), 1);
+}
+
+TEST(ExposureTrackTest, TellsALivelyLoadFromAFlatOne) {
+  const model::Jig jig = reference();
+  ExposureTrack track(jig);
+  wire::DecodedWindows windows{};
+  track.add(block_at(jig, 0, windows));
+  track.add(block_at(jig, 8192, windows, 5));  // its last window lies in the third column
+  track.add(block_at(jig, 16'384, windows));
+  steadyrail::proto::Exposure out;
+  track.write(out);
+  EXPECT_EQ(out.spread_w(0), 0);
+  EXPECT_NEAR(out.spread_w(2), 60, 0.5) << "5 A at the nominal 12 V";
+  EXPECT_EQ(out.spread_w(3), 0);
 }
 
 TEST(ExposureTrackTest, AScanFarAheadCostsNoMemory) {
