@@ -118,7 +118,8 @@ void conclude(proto::SessionResult& result, const Surroundings& surroundings, co
     }
   }
   if (evidence != nullptr) {
-    diagnosis.add_rests_on(words_of(*evidence));
+    if (!evidence->lock_ups().empty()) diagnosis.add_rests_on(words_of(*evidence));
+    for (const std::string& words : evidence->remarks()) diagnosis.add_rests_on("of the marks: " + words);
     *diagnosis.mutable_evidence() = *evidence;
   }
   for (const std::string& words : found.remarks) diagnosis.add_rests_on(words);

@@ -13,7 +13,10 @@ namespace host::diagnose {
 
 double likelihood_ratio(std::span<const Look> looks, double q) {
   double ratio = 1;
-  for (const Look& look : looks) ratio *= look.hit ? q / look.base : (1 - q) / (1 - look.base);
+  for (const Look& look : looks) {
+    const double whole = look.hit ? q / look.base : (1 - q) / (1 - look.base);
+    ratio *= look.reliance * whole + (1 - look.reliance);
+  }
   return ratio;
 }
 
@@ -34,6 +37,10 @@ double p_value(std::span<const Look> looks) {
 
 double after_looks(double p, std::uint32_t tries) {
   return std::min(1.0, p * std::max<std::uint32_t>(tries, 1));
+}
+
+double after_looks_ratio(double ratio, std::uint32_t tries) {
+  return ratio <= 1 ? ratio : std::max(1.0, ratio / std::max<std::uint32_t>(tries, 1));
 }
 
 double base_chance(std::uint64_t hits, std::uint64_t windows) {

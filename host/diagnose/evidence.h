@@ -11,9 +11,11 @@ namespace host::diagnose {
 struct Look {
   double base = 0;  // chance of a hit in a window of the same load state, above 0 and below 1
   bool hit = false;
+  double reliance = 1;  // chance that it was a lock-up at all; else it is a moment like any other of its load state
 };
 
-/// Product over lock-ups of q / base for a hit and (1 - q) / (1 - base) for a miss; 1 without lock-ups. `q`: chance of
+/// Product over lock-ups of q / base for a hit and (1 - q) / (1 - base) for a miss, drawn towards 1 by what is missing
+/// from the reliance (r times that, and 1 - r: the law of total probability); 1 without lock-ups. `q`: chance of
 /// a hit if the supply is at fault, 0 < q < 1. Lock-ups whose windows overlap must have been joined before.
 double likelihood_ratio(std::span<const Look> looks, double q);
 
@@ -23,6 +25,10 @@ double p_value(std::span<const Look> looks);
 
 /// `p` after `tries` pairs of event class and window were looked at (Bonferroni); at most 1.
 double after_looks(double p, std::uint32_t tries);
+
+/// A ratio above 1 after as many looks, divided by them: the mean of an innocent supply's best of so many stays at 1 or
+/// below (the greatest of ratios is at most their sum). At least 1 where it was; a ratio below 1 stays.
+double after_looks_ratio(double ratio, std::uint32_t tries);
 
 /// Base chance from `hits` among `windows` disjoint windows of the same load state: (x + 1/2) / (m + 1).
 double base_chance(std::uint64_t hits, std::uint64_t windows);

@@ -176,6 +176,27 @@ void read_overload(const proto::SessionResult& result, Findings& found) {
                   outside, worst->start_s(), worst->channel(), volts(worst->extreme_v())));
 }
 
+// A sound output is lowest when its control has turned round, 0.2 ms after a step and later; where capacitance is low
+// or resistance high the edge of the load itself makes the minimum. Common practice, no source.
+constexpr double kEarlyMinimumS = 160e-6;
+constexpr double kEarlyStepLeastA = 5;
+constexpr std::uint32_t kEarlyStepsLeast = 30;
+
+void read_minima(const proto::SessionResult& result, Findings& found) {
+  for (const proto::StepSummary& step : result.steps()) {
+    const bool told = step.rising() && step.has_time_to_minimum_s_median() && step.has_step_a_median();
+    if (!told || step.step_a_median() < kEarlyStepLeastA || step.measured() < kEarlyStepsLeast) continue;
+    if (step.time_to_minimum_s_median() > kEarlyMinimumS) continue;
+    found.remarks.push_back(
+        fmt::format("early minimum at {}: after steps of {:.0f} A it is lowest {:.2f} ms after the edge (median of "
+                    "{}), as with output "
+                    "capacitors of little capacitance or much resistance; a sound output takes 0.2 ms and more (common "
+                    "practice, no "
+                    "source)",
+                    step.channel(), step.step_a_median(), 1e3 * step.time_to_minimum_s_median(), step.measured()));
+  }
+}
+
 }  // namespace
 
 Findings findings(const proto::SessionResult& result, bool mains_watched) {
@@ -188,6 +209,7 @@ Findings findings(const proto::SessionResult& result, bool mains_watched) {
   read_shutdowns(result, mains_watched, found);
   read_overload(result, found);
   read_mains(result, found);
+  read_minima(result, found);
   return found;
 }
 

@@ -5,6 +5,7 @@
 
 #include <string>
 
+#include <fmt/format.h>
 #include <gmock/gmock.h>
 #include <google/protobuf/text_format.h>
 #include <gtest/gtest.h>
@@ -42,6 +43,21 @@ std::string failing(const std::string& channel) {
 
 constexpr const char* kContact = R"(contact_resistances { channel: "graphics-1" flagged: true excess: 0.035
                                     excess_low: 0.034 excess_high: 0.036 heat_w: 21.9 heat_a: 25 })";
+
+TEST(ConclusionTest, AnEarlyMinimumIsRemarkedAndDecidesNothing) {
+  const auto step = [](double to_minimum_s, int measured) {
+    return fmt::format(
+        "steps {{ channel: 'graphics-1' rising: true step_a_median: 14 measured: {} "
+        "time_to_minimum_s_median: {} }}",
+        measured, to_minimum_s);
+  };
+  const auto early = concluded(step(125e-6, 158));
+  EXPECT_EQ(early.conclusion(), proto::CONCLUSION_NOT_SHOWN);
+  EXPECT_THAT(early.diagnosis().rests_on(), Contains(HasSubstr("early minimum at graphics-1")));
+  for (const auto& other : {concluded(step(250e-6, 158)), concluded(step(125e-6, 29))}) {
+    EXPECT_THAT(other.diagnosis().rests_on(), testing::Not(Contains(HasSubstr("early minimum"))));
+  }
+}
 
 TEST(ConclusionTest, NothingFoundIsNotShownOnlyWithItsExposure) {
   EXPECT_EQ(concluded("").conclusion(), proto::CONCLUSION_NOT_SHOWN);

@@ -39,11 +39,11 @@ TEST(LockUpsTest, CountsTheBaseInTheSameLoadStateOnly) {
   ASSERT_EQ(found.lock_ups_size(), 1);
   const proto::LockUp& one = found.lock_ups(0);
   EXPECT_TRUE(one.busy());
-  // 30 busy minutes of 30 windows each; those within 10 s of the mark are left out: from 680 s to 701 s, 11 windows
-  // (the one that ends at 680 stays). The busy minute's own event at 690.1 lies among them.
-  EXPECT_EQ(one.base_windows(), 30U * 30 - 11);
+  // Windows of 3 s: the 2 s declared and the mark's own second. 30 busy minutes of 20 each; those within 10 s of the
+  // mark are left out: 678 s to 702 s, 8 windows. The busy minute's own event at 690.1 lies among them.
+  EXPECT_EQ(one.base_windows(), 30U * 20 - 8);
   EXPECT_EQ(one.base_hits(), 29U);
-  EXPECT_DOUBLE_EQ(one.base_chance(), base_chance(29, 889));
+  EXPECT_DOUBLE_EQ(one.base_chance(), base_chance(29, 592));
   EXPECT_TRUE(one.hit());  // at 690.1, inside the mark's own interval
   EXPECT_NEAR(one.lead_s(), -0.1, 1e-9);
 }
@@ -65,8 +65,57 @@ TEST(LockUpsTest, AnEventAfterTheLoadHasGoneIsNoHit) {
 TEST(LockUpsTest, OverlappingWindowsCountOnce) {
   const auto found = weigh(session(1), {{691, 692, "key", "a"}, {690, 690.5, "heartbeat", "b"}}, default_declaration());
   ASSERT_EQ(found.lock_ups_size(), 1);
-  EXPECT_EQ(found.lock_ups(0).to_s(), 692);
+  EXPECT_EQ(found.lock_ups(0).from_s(), 690);
+  EXPECT_EQ(found.lock_ups(0).to_s(), 690.5) << "the hand came later and only confirms";
+  EXPECT_EQ(found.lock_ups(0).source(), "heartbeat and key");
   EXPECT_EQ(found.lock_ups(0).words(), "b; a");
+}
+
+TEST(LockUpsTest, MarksThatNeedNoHandNarrowEachOther) {
+  const auto found =
+      weigh(session(1), {{690, 691.5, "heartbeat", ""}, {690.75, 691, "flat load", "", 0.3}, {691, 693, "button", ""}},
+            default_declaration());
+  ASSERT_EQ(found.lock_ups_size(), 1);
+  EXPECT_EQ(found.lock_ups(0).from_s(), 690.75);
+  EXPECT_EQ(found.lock_ups(0).to_s(), 691);
+  EXPECT_EQ(found.lock_ups(0).reliance(), 1) << "another source told too";
+}
+
+// Law of total probability by hand: window 2 s, q 0.8, r 0.3, base b of the same state: r q / b + 1 - r.
+TEST(LockUpsTest, AMarkThatOnlyMayBeALockUpWeighsLess) {
+  proto::Exposure exposure = session(1);
+  for (int minute = 1; minute < 60; minute += 2) event(exposure, minute * 60 + 29.1);
+  const auto found = weigh(exposure, {{690, 690, "flat load", "", 0.3}}, default_declaration());
+  ASSERT_TRUE(found.lock_ups(0).hit());
+  const double base = found.lock_ups(0).base_chance_upper();
+  EXPECT_NEAR(found.likelihood_ratio(), 0.3 * 0.8 / base + 0.7, 1e-9);
+}
+
+TEST(LockUpsTest, AFallOfPwrOkIsNotItsOwnForerunner) {
+  proto::Exposure exposure = session(1);
+  exposure.add_event_s(690);
+  exposure.add_event_words("shutdown at pwr-ok");
+  auto found = weigh(exposure, {{689.99, 690.01, "PWR_OK", ""}}, default_declaration());
+  EXPECT_FALSE(found.lock_ups(0).hit());
+  event(exposure, 689);
+  found = weigh(exposure, {{689.99, 690.01, "PWR_OK", ""}}, default_declaration());
+  EXPECT_TRUE(found.lock_ups(0).hit());
+}
+
+TEST(LockUpsTest, MoreLooksWeighLessAndAFullListIsTold) {
+  proto::Exposure exposure = session(1);
+  event(exposure, 689);
+  const auto once = weigh(exposure, {{690, 690, "heartbeat", ""}}, default_declaration());
+  proto::Declaration declared = default_declaration();
+  declared.set_tries(4);
+  exposure.set_cut(true);
+  const auto again = weigh(exposure, {{690, 690, "heartbeat", ""}}, declared);
+  EXPECT_GT(once.likelihood_ratio(), 10);
+  EXPECT_NEAR(again.likelihood_ratio(), once.likelihood_ratio() / 4, 1e-9);
+  EXPECT_NEAR(again.p_value(), once.p_value() * 4, 1e-12);
+  EXPECT_EQ(again.remarks_size(), 2);
+  EXPECT_FALSE(again.has_events_per_h_upper());
+  EXPECT_TRUE(once.remarks().empty());
 }
 
 TEST(LockUpsTest, SaysWhatItCannotWeigh) {
