@@ -133,9 +133,49 @@ void declare_watch(CLI::App& program, WatchOptions& options) {
   verb.add_option("--symptom", options.symptom, "How the trouble shows, as told at intake")
       ->transform(CLI::CheckedTransformer(symptoms).description(""))
       ->type_name("freeze|reset|off|off-until-mains-cycle");
-  verb.add_flag("--already-checked", options.already_checked,
+  add_time(verb, "--lock-up-window",
+           "An event this long before a lock-up counts (2s when left out); declared, not tried",
+           options.lock_up_window);
+  verb.add_option("--heartbeat", options.heartbeat,
+                  "Listen for heartbeats of the PC under test (see 'steadyrail heartbeat'); their stop is a mark")
+      ->type_name("PORT[@ADDRESS]");
+  verb.add_option("--heartbeat-token", options.heartbeat_token, "Word both computers know; made up when left out")
+      ->type_name("WORD");
+  verb.add_flag("--already-checked,--hooked-up", options.already_checked,
                 "The hook-up order was gone through; the recording says that it was declared, not run");
   verb.add_flag("--force", options.force, "Write over an existing recording");
+}
+
+void declare_compare(CLI::App& program, CompareOptions& options) {
+  CLI::App& verb = add_verb(program, "compare", "Hold sessions against each other: as found, changed, as found again",
+                            "steadyrail compare found.steadyrail other-supply.steadyrail found-again.steadyrail "
+                            "--report swap.html\n\nExit status: 0 compared, back at A; 4 in part, or without a way "
+                            "back; 2 wrong use or input; 3 could not finish");
+  verb.add_option("recordings", options.recordings, "In turn as found (A), changed (B), as found again (A) ...")
+      ->required()
+      ->type_name("FILE");
+  add_judge(verb, options.judge);
+  verb.add_option("--report", options.report, "Write the comparison, one HTML file")->type_name("FILE");
+  verb.add_option("--json", options.json, "Write the comparison as JSON")->type_name("FILE");
+}
+
+void declare_heartbeat(CLI::App& program, HeartbeatOptions& options) {
+  CLI::App& verb =
+      add_verb(program, "heartbeat", "At the PC under test: tell the recording computer that it still runs",
+               "steadyrail heartbeat 192.168.7.20:47000 --token bench-b2-k7\n  steadyrail heartbeat "
+               "192.168.7.20:47000 --token bench-b2-k7 --one-liner powershell\n\nOne-liners: sh needs "
+               "bash, python Python 3.6; the PowerShell line was not run by the makers.\nExit status: 0 "
+               "ended in order; 2 wrong use; 3 nothing could be sent");
+  verb.add_option("target", options.target, "The recording computer and its port, as 'watch --heartbeat' prints them")
+      ->required()
+      ->type_name("HOST:PORT");
+  verb.add_option("--token", options.token, "Word that 'watch --heartbeat' printed")->required()->type_name("WORD");
+  add_time(verb, "--period", "Between beats (1s when left out)", options.period);
+  add_duration(verb, "How long; until Ctrl-C when left out", options.duration);
+  verb.add_option("--one-liner", options.one_liner, "Print a line that sends, for a PC without this program")
+      ->check(CLI::IsMember({"powershell", "sh", "python"}).description(""))
+      ->type_name("powershell|sh|python");
+  verb.add_flag("--json", options.json, "Print JSON at the end");
 }
 
 void declare_review(CLI::App& program, ReviewOptions& options) {
@@ -145,6 +185,12 @@ void declare_review(CLI::App& program, ReviewOptions& options) {
   add_judge(verb, options.judge);
   add_files(verb, options.files);
   add_windows_csv(verb, options.files);
+  add_time(verb, "--lock-up-window",
+           "Another window before a lock-up than was declared: a second look, which weighs less",
+           options.lock_up_window);
+  verb.add_option("--looks", options.looks, "How many windows were tried on this recording, this one included")
+      ->type_name("NUMBER")
+      ->check(CLI::Range(1, 1000));
 }
 
 void declare_rehearse(CLI::App& program, RehearseOptions& options) {
@@ -163,6 +209,7 @@ void declare_rehearse(CLI::App& program, RehearseOptions& options) {
   verb.add_option("--pace", options.pace, "free: as fast as it goes; real: by the clock on the wall")
       ->transform(CLI::CheckedTransformer(paces).description(""))
       ->type_name("free|real");
+  verb.add_flag("--heartbeat", options.heartbeat, "Let the simulated PC send heartbeats (free pace)");
   add_judge(verb, options.judge);
   verb.add_option("--out", options.out, "Keep the recording")->type_name("FILE");
   add_files(verb, options.files);
@@ -230,6 +277,8 @@ std::expected<Command, EarlyEnd> parse_command_line(const std::vector<std::strin
   ReviewOptions review;
   RehearseOptions rehearse;
   ExportOptions exported;
+  HeartbeatOptions heartbeat;
+  CompareOptions compare;
   CLI::App program("Finds out whether a PC power supply keeps its rails steady under load.", "steadyrail");
   program.get_formatter()->column_width(34);
   program.set_version_flag("--version", std::string("steadyrail ") + record::kHostVersion);
@@ -247,6 +296,8 @@ std::expected<Command, EarlyEnd> parse_command_line(const std::vector<std::strin
   declare_review(program, review);
   declare_rehearse(program, rehearse);
   declare_export(program, exported);
+  declare_heartbeat(program, heartbeat);
+  declare_compare(program, compare);
   refuse_empty_and_foreign(program);
   try {
     program.parse(std::vector<std::string>(arguments.rbegin(), arguments.rend()));
@@ -266,6 +317,8 @@ std::expected<Command, EarlyEnd> parse_command_line(const std::vector<std::strin
   if (verb == "watch") return watch;
   if (verb == "review") return review;
   if (verb == "rehearse") return rehearse;
+  if (verb == "heartbeat") return heartbeat;
+  if (verb == "compare") return compare;
   return exported;
 }
 

@@ -124,6 +124,9 @@ void LiveSession::tick() {
     terminal_.say(fmt::format("lock-up {} is marked", marks));
     marks_told_ = marks;
   }
+  if (listener_ != nullptr) {
+    for (const std::string& words : listener_->words()) terminal_.say(words);
+  }
   const auto now = std::chrono::steady_clock::now();
   if (now - last_progress_ < kProgressEvery) return;
   last_progress_ = now;

@@ -26,12 +26,14 @@ struct LiveSetup {
   bool force = false;  // write over one that exists
 };
 
-/// Hears what a rehearsal needs to keep in step; called in the thread that runs the session.
+/// Hears what goes on beside a session: a rehearsal keeps in step by it. Called in the thread that runs the session.
 class LiveListener {
  public:
   virtual ~LiveListener() = default;
   virtual void started() {}
   virtual void command_written(std::uint32_t /*count*/, const steadyrail::proto::HostToJig&) {}
+  /// About four times a second of host time: what the user should hear.
+  virtual std::vector<std::string> words() { return {}; }
 };
 
 class LiveSession : public link::SessionEvents {

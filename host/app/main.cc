@@ -33,6 +33,8 @@ int run(const Command& command, Terminal& terminal) {
           [&](const WatchOptions& options) { return watch(options, terminal, interrupt, isatty(STDIN_FILENO) == 1); },
           [&](const ReviewOptions& options) { return review(options, terminal, interrupt); },
           [&](const RehearseOptions& options) { return rehearse(options, terminal, interrupt, folder); },
+          [&](const CompareOptions& options) { return compare(options, terminal, interrupt); },
+          [&](const HeartbeatOptions& options) { return heartbeat(options, terminal, interrupt); },
           [&](const ExportOptions& options) { return export_recording(options, terminal, interrupt); },
       },
       command);

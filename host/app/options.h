@@ -55,14 +55,35 @@ struct WatchOptions {
   std::uint32_t baud = kDefaultBaud;
   std::string question;
   steadyrail::proto::Symptom symptom = steadyrail::proto::SYMPTOM_UNKNOWN;
+  std::optional<std::chrono::milliseconds> lock_up_window;  // declared before anything is seen
+  std::string heartbeat;                                    // PORT[@ADDRESS]; empty: none listened for
+  std::string heartbeat_token;                              // empty: made up
   bool already_checked = false;
   bool force = false;
+};
+
+struct HeartbeatOptions {
+  std::string target;  // HOST:PORT
+  std::string token;
+  std::chrono::milliseconds period{1000};
+  std::optional<std::chrono::milliseconds> duration;
+  std::string one_liner;  // shell; empty: send
+  bool json = false;
 };
 
 struct ReviewOptions {
   std::string recording;
   JudgeOptions judge;
   ResultFiles files;
+  std::optional<std::chrono::milliseconds> lock_up_window = {};  // another than was declared
+  std::uint32_t looks = 0;  // windows tried on this recording, this one included; 0: not said
+};
+
+struct CompareOptions {
+  std::vector<std::string> recordings;  // A, B, A ...
+  JudgeOptions judge;
+  std::string report;  // empty: none
+  std::string json;
 };
 
 enum class Pace : std::uint8_t { kFree, kReal };
@@ -73,6 +94,7 @@ struct RehearseOptions {
   std::chrono::milliseconds duration{60'000};
   bool from_standby = false;  // begin in standby and switch on, else everything runs from the first scan
   Pace pace = Pace::kFree;
+  bool heartbeat = false;  // the simulated PC sends one
   JudgeOptions judge;
   std::string jig = "reference";
   std::string out;  // empty: not recorded
@@ -92,6 +114,6 @@ struct ExportOptions {
 };
 
 using Command = std::variant<PortsOptions, LabelOptions, LimitsOptions, BudgetOptions, WatchOptions, ReviewOptions,
-                             RehearseOptions, ExportOptions>;
+                             RehearseOptions, ExportOptions, HeartbeatOptions, CompareOptions>;
 
 }  // namespace host::app

@@ -6,6 +6,7 @@
 
 #include <fmt/format.h>
 
+#include "host/app/hook_up.h"
 #include "host/app/outputs.h"
 #include "host/app/sha256.h"
 #include "host/data/shipped.h"
@@ -55,15 +56,13 @@ void diagnose(Finished& finished, const proto::Exposure& exposure) {
   const proto::JigDescription& jig = finished.header.jig();
   const bool mains_watched = std::ranges::any_of(
       jig.channels(), [](const proto::Channel& channel) { return channel.kind() == proto::CHANNEL_KIND_AC_PRESENT; });
-  std::vector<diagnose::MarkedLockUp> lock_ups;
-  for (const proto::SessionMark& mark : finished.result.session().marks()) {
-    if (mark.lock_up() && mark.placed()) lock_ups.push_back({mark.from_s(), mark.to_s(), mark.source(), mark.words()});
-  }
+  diagnose::Marks marks = diagnose::marks(finished.result, exposure);
   std::optional<proto::Evidence> evidence;
-  if (!lock_ups.empty()) {
+  if (!marks.lock_ups.empty() || !marks.remarks.empty()) {
     const proto::Declaration declared =
         finished.header.has_declaration() ? finished.header.declaration() : diagnose::default_declaration();
-    evidence = diagnose::weigh(exposure, std::move(lock_ups), declared);
+    evidence = diagnose::weigh(exposure, std::move(marks.lock_ups), declared);
+    for (std::string& words : marks.remarks) evidence->add_remarks(std::move(words));
     evidence->set_declaration_sha256(sha256(declared.ShortDebugString()));
   }
   diagnose::conclude(finished.result, {.mains_watched = mains_watched, .currents_everywhere = currents_everywhere(jig)},
@@ -81,9 +80,7 @@ std::string html_of(const Finished& finished, const Judging& judging) {
   if (judging.unit) input.unit = &*judging.unit;
   if (judging.limits) input.limits = &judging.limits->set;
   if (!finished.header.simulated()) {
-    input.hook_up = finished.header.already_checked()
-                        ? "Declared done before the program was started; the jig measured none of its steps."
-                        : "Confirmed step by step at the program's prompt; the jig measured none of its steps.";
+    input.hook_up = hook_up_words(finished.header.hook_up(), finished.header.already_checked());
   }
   input.caution = data::shipped("texts/caution.txt").value_or("");
   input.style = data::shipped("texts/report.css").value_or("");

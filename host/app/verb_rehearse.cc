@@ -10,6 +10,7 @@
 #include "host/app/lock_step.h"
 #include "host/app/nearest.h"
 #include "host/app/outputs.h"
+#include "host/app/rehearsed_heartbeat.h"
 #include "host/app/results.h"
 #include "host/app/sha256.h"
 #include "host/app/verbs.h"
@@ -94,12 +95,16 @@ LiveSetup set_up(const RehearseOptions& options, const model::Jig& jig, const Ju
 /// Serves the supply in a thread of its own while the session runs in this one.
 class SupplyThread {
  public:
-  SupplyThread(int socket, simulate::Supply& supply, LockStep& step, const RehearseOptions& options,
-               std::uint64_t end_scan) {
+  /// `beats` may be null.
+  SupplyThread(int socket, simulate::Supply& supply, LockStep& step, RehearsedHeartbeat* beats,
+               const RehearseOptions& options, std::uint64_t end_scan) {
     serve_.stop = &step.stop_serving();
     if (options.pace == Pace::kFree) {
       serve_.duration_scans = end_scan + wire::kScansPerBlock;  // one block more: it carries the stop
-      serve_.before_scan = [&step](std::uint64_t scan) { return step.before_scan(scan); };
+      serve_.before_scan = [&step, &supply, beats](std::uint64_t scan) {
+        if (beats != nullptr) beats->pc(scan, supply.pc_works());
+        return step.before_scan(scan);
+      };
     } else {
       serve_.pace = simulate::Pace::kReal;
       serve_.duration_scans = end_scan + kSpareScans;
@@ -145,11 +150,16 @@ int run(const RehearseOptions& options, const model::Jig& jig, const Judging& ju
   if (options.pace == Pace::kReal) {
     setup.header.set_started_utc_us(static_cast<std::uint64_t>(clock.now().since_epoch.count()));
   }
+  std::optional<RehearsedHeartbeat> beats;
+  if (options.heartbeat) {
+    beats.emplace(kStartedUtcUs, jig.scan_rate_hz());
+    setup.session.notes_due = [&beats](auto scan) { return beats->notes_due(scan); };
+  }
   LockStep step(end_scan);
   auto live = LiveSession::create(std::move(setup), clock, terminal, &step);
   if (!live) return terminal.complain(live.error());
   step.attach((*live)->session());
-  SupplyThread serving((*virtual_jig)->scan_socket(), *supply, step, options, end_scan);
+  SupplyThread serving((*virtual_jig)->scan_socket(), *supply, step, beats ? &*beats : nullptr, options, end_scan);
   const auto report = (*live)->run();
   step.session_over();
   const auto served = serving.join();
@@ -167,6 +177,9 @@ int rehearse(const RehearseOptions& options, Terminal& terminal, const Interrupt
   terminal.print_caution();
   terminal.say("Rehearsal: everything from here on is simulated.");
   if (const auto known = check_scenario(options.scenario); !known) return terminal.complain(known.error());
+  if (options.heartbeat && options.pace != Pace::kFree) {
+    return terminal.complain("rehearse: --heartbeat goes with --pace free");
+  }
   std::vector<OutputName> outputs = output_names(options.files);
   outputs.push_back({"--out", options.out});
   if (const auto checked = check_outputs(outputs, {}); !checked) return terminal.complain(checked.error());

@@ -10,66 +10,13 @@
 
 #include "host/app/outputs.h"
 #include "host/app/results.h"
+#include "host/app/reviewing.h"
 #include "host/app/verbs.h"
 #include "host/app/window_export.h"
-#include "host/decode/review_file.h"
 #include "host/decode/session_index.h"
-#include "host/record/reader.h"
 
 namespace host::app {
 namespace {
-
-/// Header of a recording. The error is a sentence for the user.
-std::expected<steadyrail::proto::RecordingHeader, std::string> header_of(const std::string& recording) {
-  auto reader = record::Reader::open(recording);
-  if (!reader) return std::unexpected(reader.error().message);
-  return reader->header();
-}
-
-struct Reviewed {
-  Finished finished;
-  Judging judging;
-};
-
-/// Reads a recording through every detector. The error is the exit status; the complaint has been printed.
-std::expected<Reviewed, int> read_back(const ReviewOptions& options, Terminal& terminal, const Interrupt& interrupt) {
-  const auto wrong = [&](const std::string& why, int status = kExitWrongUse) {
-    return std::unexpected(terminal.complain(why, status));
-  };
-  if (const auto checked = check_outputs(output_names(options.files), {options.recording}); !checked) {
-    return wrong(checked.error());
-  }
-  const auto header = header_of(options.recording);
-  if (!header) return wrong(header.error());
-  std::optional<steadyrail::proto::Unit> recorded_unit;
-  if (header->has_unit()) recorded_unit = header->unit();
-  auto judging = load_judging(options.judge, recorded_unit, header->edition());
-  if (!judging) return wrong(judging.error());
-
-  detect::Review found(detectors(*judging));
-  std::vector<decode::Sink*> sinks{&found};
-  std::unique_ptr<WindowExport> windows;
-  if (!options.files.windows_csv.empty()) {
-    auto created = WindowExport::create(options.files.windows_csv);
-    if (!created) return wrong(created.error());
-    windows = std::move(*created);
-    sinks.push_back(windows.get());
-  }
-  Tee tee(sinks);
-  const auto described = decode::review_file(options.recording, tee, [&](std::uint64_t done, std::uint64_t all) {
-    terminal.progress(fmt::format("reading: {} %", all == 0 ? 100 : done * 100 / all));
-    return !interrupt.requested();
-  });
-  terminal.end_progress();
-  if (!described) return wrong(described.error().message, kExitNotFinished);
-  if (interrupt.requested()) return wrong("interrupted: nothing was judged", kExitNotFinished);
-  if (windows != nullptr) {
-    if (const auto closed = windows->close(); !closed) return wrong(closed.error(), kExitNotFinished);
-  }
-  auto finished = join_result(found, *described, *header, *judging, options.recording);
-  if (!finished) return wrong(finished.error(), kExitNotFinished);
-  return Reviewed{std::move(*finished), std::move(*judging)};
-}
 
 /// Seconds [first, second) of the session; the end is rounded up, so that what was asked for lies inside.
 std::pair<std::uint64_t, std::uint64_t> whole_seconds(const ExportOptions& options) {

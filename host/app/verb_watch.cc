@@ -2,13 +2,14 @@
 #include <unistd.h>
 
 #include <ctime>
-#include <iostream>
 #include <string>
 
 #include <fmt/chrono.h>
 #include <fmt/format.h>
 
 #include "host/app/configure.h"
+#include "host/app/heartbeat_watch.h"
+#include "host/app/hook_up.h"
 #include "host/app/live_session.h"
 #include "host/app/mark_keys.h"
 #include "host/app/outputs.h"
@@ -16,43 +17,59 @@
 #include "host/app/sha256.h"
 #include "host/app/verbs.h"
 #include "host/detect/arm.h"
+#include "host/detect/hook_up_levels.h"
 #include "host/diagnose/lock_ups.h"
 #include "host/model/jig_budget.h"
 
 namespace host::app {
 namespace {
 
-constexpr const char* kHookUp =
-    "Hook-up order, before anything is recorded:\n"
-    "  1. Mains off at the outlet. Every output, +5VSB included, below 0.5 V before a plug is mated.\n"
-    "  2. First power-up with NO PC: every connector carries the rail that belongs to it.\n"
-    "  3. Mains off again. Outputs above 0.1 V now are fed back by the PC, a monitor or a hub: find it first.\n"
-    "  4. Only then the PC. The recording computer is not the PC under test, and shares no USB lead with it.\n";
+/// What stands on the inputs just now: a session of a second that nobody keeps.
+std::expected<detect::LevelMeter, std::string> read_levels(const LiveSetup& setup, link::HostClock& clock,
+                                                           const std::stop_token& stop) {
+  class Quiet : public link::SessionEvents {};
+  constexpr std::chrono::seconds kLook{1};
+  link::SessionOptions options = setup.session;
+  options.duration = kLook;
+  options.arm.reset();
+  options.notes_due = {};
+  options.times.reconnect_for = std::chrono::milliseconds(0);
+  options.stop = stop;
+  detect::LevelMeter levels;
+  decode::Decoder decoder(levels);
+  Quiet quiet;
+  link::Session session(options, setup.header, clock, nullptr, decoder, quiet);
+  if (const auto report = session.run(); !report) return std::unexpected(report.error().message);
+  if (!levels.any()) return std::unexpected(options.port + ": the jig sent no reading");
+  return levels;
+}
 
-/// Whether the hook-up order was gone through, by the user's own word.
-bool hooked_up(const WatchOptions& options, Terminal& terminal, bool ask) {
+/// The hook-up order, gone through or declared, into the header. False: nothing may be recorded; the user knows why.
+bool hooked_up(const WatchOptions& options, const model::Jig& jig, LiveSetup& setup, link::HostClock& clock,
+               Terminal& terminal, const std::stop_token& stop, bool ask) {
   if (options.already_checked) return true;
-  terminal.say(kHookUp);
   if (!ask) {
+    terminal.say(hook_up_order());
     terminal.complain("watch: go through the hook-up order, then say so with --already-checked");
     return false;
   }
-  terminal.say("Type 'checked' when all four are done; anything else ends here.");
-  std::string word;
-  std::getline(std::cin, word);
-  if (word == "checked") return true;
-  terminal.complain("watch: not checked, nothing recorded");
-  return false;
+  HookUp order(jig, STDIN_FILENO, terminal, [&] { return read_levels(setup, clock, stop); }, stop);
+  auto done = order.run();
+  if (!done) {
+    terminal.complain("watch: " + done.error());
+    return false;
+  }
+  *setup.header.mutable_hook_up() = std::move(*done);
+  return true;
 }
 
 std::string default_recording() {
   return fmt::format("session-{:%Y%m%d-%H%M%S}.steadyrail", fmt::gmtime(std::time(nullptr)));
 }
 
-LiveSetup set_up(const WatchOptions& options, const model::Jig& jig, const Judging& judging, link::HostClock& clock) {
+LiveSetup set_up(const WatchOptions& options, const model::Jig& jig, const Judging& judging) {
   LiveSetup setup;
   setup.judging = judging;
-  setup.header.set_started_utc_us(static_cast<std::uint64_t>(clock.now().since_epoch.count()));
   *setup.header.mutable_jig() = model::for_recording(jig.description());
   if (judging.unit) *setup.header.mutable_unit() = *judging.unit;
   if (judging.limits) {
@@ -64,6 +81,9 @@ LiveSetup set_up(const WatchOptions& options, const model::Jig& jig, const Judgi
   setup.header.set_already_checked(options.already_checked);
   setup.header.set_symptom(options.symptom);
   *setup.header.mutable_declaration() = diagnose::default_declaration();
+  if (options.lock_up_window) {
+    setup.header.mutable_declaration()->set_window_s(std::chrono::duration<double>(*options.lock_up_window).count());
+  }
   setup.session.port = options.port;
   setup.session.settings.baud = options.baud;
   setup.session.configure = configuration(jig, options.baud);
@@ -88,11 +108,22 @@ int watch(const WatchOptions& options, Terminal& terminal, const Interrupt& inte
   if (!judging) return terminal.complain(judging.error());
   if (!judging->limits)
     terminal.say("No edition named (--limits, or a --unit that names one): nothing will be judged.");
-  if (!hooked_up(options, terminal, ask)) return kExitWrongUse;
+  std::unique_ptr<HeartbeatWatch> beats;
+  if (!options.heartbeat.empty()) {
+    auto started = HeartbeatWatch::start(options.heartbeat, options.heartbeat_token);
+    if (!started) return terminal.complain(started.error());
+    beats = std::move(*started);
+    terminal.say(beats->instruction());
+  } else if (!options.heartbeat_token.empty()) {
+    return terminal.complain("watch: --heartbeat-token goes with --heartbeat");
+  }
   link::RealClock clock;
-  LiveSetup setup = set_up(options, *jig, *judging, clock);
+  LiveSetup setup = set_up(options, *jig, *judging);
+  if (!hooked_up(options, *jig, setup, clock, terminal, interrupt.token(), ask)) return kExitWrongUse;
+  setup.header.set_started_utc_us(static_cast<std::uint64_t>(clock.now().since_epoch.count()));
   setup.session.stop = interrupt.token();
-  auto live = LiveSession::create(std::move(setup), clock, terminal, nullptr);
+  if (beats) setup.session.notes_due = [&beats](auto scan) { return beats->notes_due(!scan); };
+  auto live = LiveSession::create(std::move(setup), clock, terminal, beats.get());
   if (!live) return terminal.complain(live.error());
   terminal.say("If the PC locks up, press Enter here (with a word before it, if you like), or the jig's button.");
   const MarkKeys keys(STDIN_FILENO, **live, clock);

@@ -19,6 +19,8 @@ int review(const ReviewOptions& options, Terminal& terminal, const Interrupt& in
 /// `program_folder`: where the virtual jig lies.
 int rehearse(const RehearseOptions& options, Terminal& terminal, const Interrupt& interrupt,
              const std::string& program_folder);
+int compare(const CompareOptions& options, Terminal& terminal, const Interrupt& interrupt);
+int heartbeat(const HeartbeatOptions& options, Terminal& terminal, const Interrupt& interrupt);
 int export_recording(const ExportOptions& options, Terminal& terminal, const Interrupt& interrupt);
 
 }  // namespace host::app

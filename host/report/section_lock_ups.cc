@@ -46,8 +46,23 @@ std::string evidence_facts(const proto::Evidence& evidence) {
        {"By chance alone", evidence.has_p_value() ? fmt::format("p = {:.2g}, {} tried", evidence.p_value(),
                                                                 counted(evidence.tries(), "pair"))
                                                   : ""},
-       {"Events of these kinds", fmt::format("{} in {:.2f} h seen; at most {:.3g} an hour (95 %)", evidence.events(),
-                                             evidence.exposure_h(), evidence.events_per_h_upper())}});
+       {"Events of these kinds",
+        fmt::format("{} in {:.2f} h seen{}", evidence.events(), evidence.exposure_h(),
+                    evidence.has_events_per_h_upper()
+                        ? fmt::format("; at most {:.3g} an hour (95 %)", evidence.events_per_h_upper())
+                        : "")}});
+}
+
+std::string heartbeat_facts(const proto::HeartbeatSummary& beats) {
+  if (beats.listened_at().empty()) return "";
+  const std::string every = beats.period_s() > 0 ? fmt::format(", one every {:g} s", beats.period_s()) : "";
+  return "<h3>Heartbeat of the PC</h3>\n" +
+         facts({{"Listened at", beats.listened_at()},
+                {"Came", fmt::format("{}{}; {} of the sender, {} ended in order", counted(beats.beats(), "beat"), every,
+                                     counted(beats.runs(), "start"), beats.farewells())},
+                {"Stopped", counted(beats.silences(), "time")},
+                {"Granted for lateness", time_span(beats.late_bound_s())},
+                {"Lost, out of order", fmt::format("{}, {}", beats.lost(), beats.out_of_order())}});
 }
 
 std::string shutdown_table(const proto::Diagnosis& diagnosis) {
@@ -73,7 +88,9 @@ std::string lock_ups_section(const ReportInput& input) {
         "same load without a lock-up. A ratio above 1 speaks for supply, wiring or mains, below 1 against them; below "
         "0.1, 10, 100 and 10,000 are the steps of its words, a scale of our own.");
     out += lock_up_table(diagnosis.evidence()) + evidence_facts(diagnosis.evidence());
+    out += bullets({diagnosis.evidence().remarks().begin(), diagnosis.evidence().remarks().end()});
   }
+  out += heartbeat_facts(input.result->session().heartbeats());
   if (!diagnosis.shutdowns().empty()) {
     out += "<h3>Falls of PWR_OK</h3>\n" + shutdown_table(diagnosis);
     out += paragraph("Read by the order of what went: common practice, no source. A likeness, never a proof.");

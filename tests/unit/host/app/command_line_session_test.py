@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: Apache-2.0
 """Sessions: rehearsals, a watch, Ctrl-C, a jig that dies, a disk that fills."""
 import contextlib
+import json
 import os
 import random
 import re
@@ -290,6 +291,48 @@ class Watches(Workspace):
             self.assertAlmostEqual(main["value"], 12.0, delta=0.02)
             self.assertEqual(run("review", out).returncode, 4)
             self.assertEqual(run("watch", port, "--already-checked", "--out", out).returncode, 2)
+
+    def test_a_heartbeat_that_stops_is_a_mark_and_one_that_is_ended_is_not(self):
+        out = self.path("beats.steadyrail")
+        with self.fed() as port:
+            call = subprocess.Popen([PROGRAM, "watch", port, "--limits", "atx-3.0", "--for", "10m", "--already-checked",
+                                     "--heartbeat", "0@127.0.0.1", "--out", out, "--json", self.path("beats.json")],
+                                    stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+            with call:
+                line = ""
+                while "heartbeat 127.0.0.1:" not in line:
+                    line = call.stderr.readline()
+                    self.assertNotEqual(line, "")
+                order = line.split()
+                send = [PROGRAM] + order[1:] + ["--period", "100ms"]
+                while "press Enter" not in line:
+                    line = call.stderr.readline()
+                    self.assertNotEqual(line, "")
+                ended = run(*send[1:], "--for", "1s", "--json")
+                self.assertEqual(ended.returncode, 0, ended.stderr)
+                self.assertGreaterEqual(json.loads(ended.stdout)["sent"], 5)
+                stranger = run(*send[1:-3], "somebody-else", "--for", "300ms")
+                self.assertEqual(stranger.returncode, 0, stranger.stderr)
+                frozen = subprocess.Popen(send, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+                time.sleep(1.5)
+                frozen.kill()
+                frozen.wait()
+                time.sleep(1.5)
+                call.send_signal(signal.SIGINT)
+                said = call.communicate(timeout=PATIENCE_S)[1]
+        result = self.result("beats.json")
+        beats = result["session"]["heartbeats"]
+        self.assertEqual(beats["runs"], 2)
+        self.assertEqual(beats["farewells"], 1)
+        self.assertGreaterEqual(beats["foreign"], 1)
+        self.assertTrue(beats["fromThisComputer"])
+        self.assertIn("this very computer", said)
+        marks = [mark for mark in result["session"]["marks"] if mark["source"] == "heartbeat"]
+        self.assertEqual(len(marks), 1)
+        self.assertTrue(marks[0]["lockUp"] and marks[0]["placed"])
+        self.assertLess(marks[0]["toS"] - marks[0]["fromS"], 1)
+        self.assertEqual(run("review", out, "--json", self.path("again.json")).returncode, call.returncode)
+        self.assertEqual(self.result("again.json")["session"]["marks"], result["session"]["marks"])
 
     def test_a_line_typed_while_it_runs_marks_a_lock_up(self):
         out = self.path("marked.steadyrail")
