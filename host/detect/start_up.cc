@@ -22,6 +22,8 @@ constexpr double kArrivedShare = 0.95;  // of nominal: in regulation, where no e
 constexpr double kAboveShare = 1.10;    // of nominal: too high, where no edition says
 constexpr double kFallShare = 0.90;     // below it again before PWR_OK: the supply began anew; own choice
 
+constexpr double kNeverS = 1e3;  // longer than any limit: what has not come yet may come so late
+
 // Round the converter's crossing, within which a comparator's edge belongs to it.
 constexpr double kEdgeReachScans = 64;
 
@@ -130,7 +132,10 @@ void StartUpReader::times(const std::vector<Ramp>& ramps, const Windows& windows
   const auto* line = pwr_ok_channel(jig_);
   if (line == nullptr) return;
   const auto high = crossings_.first(line->index, kPwrOkHigh.volts(), true, windows);
-  if (!high) return;
+  if (!high) {
+    still_low(last, *line, windows, start);
+    return;
+  }
   start.pwr_ok = crossings_.edge_in(steadyrail::proto::LINE_PWR_OK, true, high->scan - kEdgeReachScans,
                                     high->scan + kEdgeReachScans);
   if (!start.pwr_ok) start.pwr_ok = high;
@@ -145,6 +150,21 @@ void StartUpReader::times(const std::vector<Ramp>& ramps, const Windows& windows
     start.oddities.push_back(fmt::format("PWR_OK rose {:.2f} ms before {} was in regulation", -ms(delay.value),
                                          jig_.at(last->watch.channel)->name));
   }
+}
+
+void StartUpReader::still_low(const Ramp* last, const model::JigChannel& line, const Windows& windows,
+                              StartUp& start) const {
+  const auto seen = static_cast<double>(windows.back().end());
+  if (line.value(history_.high(windows.back(), line.index)) >= kPwrOkHigh.volts()) return;
+  start.oddities.push_back(
+      fmt::format("PWR_OK had not risen {:.2f} s after the start", (seen - start.begin.scan) / jig_.scan_rate_hz()));
+  if (last == nullptr) return;
+  // It may still come, and may never: a lower bound.
+  Instant end;
+  end.scan = seen;
+  Timed delay = interval(Quantity::QUANTITY_PWR_OK_DELAY, line.index, *last->arrived, end, jig_.scan_rate_hz());
+  delay.late = kNeverS;
+  start.figures.push_back(delay);
 }
 
 void StartUpReader::shape(const Ramp& ramp, const Windows& windows, StartUp& start) const {

@@ -50,6 +50,8 @@ class StartUpReader {
   };
   using Windows = std::vector<History::Window>;
   void times(const std::vector<Ramp>& ramps, const Windows& windows, StartUp& start) const;
+  /// PWR_OK low to the end of `windows`; `last`: the last rail to arrive, where all did.
+  void still_low(const Ramp* last, const model::JigChannel& line, const Windows& windows, StartUp& start) const;
   void shape(const Ramp& ramp, const Windows& windows, StartUp& start) const;
   void overshoot(const Ramp& ramp, const Windows& windows, StartUp& start) const;
 

@@ -20,8 +20,9 @@ using steadyrail::proto::Rail;
 constexpr std::size_t kFallsMost = 8;  // read one by one; more at a time are only counted
 constexpr double kStartMostS = 2.8;    // of the history that a start may take
 constexpr double kAfterStartS = 20e-3;
-constexpr double kInterruption = 0.1;  // retained voltage below it: an interruption, not a dip (IEEE 1159, secondary)
-constexpr double kAdapterLitV = 2;     // no adapter shows less with mains; own choice
+constexpr double kBeforeAskedS = 20e-3;  // of rails still down
+constexpr double kInterruption = 0.1;    // retained voltage below it: an interruption, not a dip (IEEE 1159, secondary)
+constexpr double kAdapterLitV = 2;       // no adapter shows less with mains; own choice
 constexpr double kStandbyMostS = 2.5;
 constexpr double kLossMostS = 1.2;  // what follows so much later is not laid to a loss
 
@@ -122,6 +123,7 @@ void TimingDesk::add(const Block& block) {
   }
   read_falls(block.end(), false);
   if (rose_ && block.end() >= start_due_) read_start();
+  read_start_without_pwr_ok(block.end());
   for (const MainsLoss& loss : losses_.take(block.end(), false)) list_loss(loss);
 }
 
@@ -141,6 +143,7 @@ void TimingDesk::step(const Block& block, std::uint32_t window) {
     const bool high = ps_on_->value(columns.max[window]) > kPsOnHigh.volts();
     if (asked_ ? high : low) {
       asked_ = !asked_;
+      waited_ = false;
       asked_since_ = here.start;
       if (!asked_ && !falls_.empty()) falls_.back().cycled = true;
     }
@@ -151,6 +154,7 @@ void TimingDesk::step(const Block& block, std::uint32_t window) {
   if (!begun_) {
     begun_ = true;
     good_ = !leaves;
+    ever_good_ = good_;
     low_since_ = here.start;
     return;
   }
@@ -173,6 +177,7 @@ void TimingDesk::fell(const History::Window& window) {
 
 void TimingDesk::rose(const History::Window& window) {
   good_ = true;
+  ever_good_ = true;
   if (!falls_.empty() && !falls_.back().back) falls_.back().back = static_cast<double>(window.start);
   rose_ = window;
   start_due_ = window.end() + static_cast<std::uint64_t>(kAfterStartS * jig_.scan_rate_hz());
@@ -251,6 +256,30 @@ void TimingDesk::read_start() {
   }
   windows.erase(windows.begin(), windows.begin() + static_cast<std::ptrdiff_t>(begin));
   if (const auto start = starts_.read(std::move(windows))) list_start(*start);
+}
+
+void TimingDesk::read_start_without_pwr_ok(std::uint64_t reached) {
+  const double rate = jig_.scan_rate_hz();
+  // One that fell after PS_ON# did is an outage, and told as such.
+  if (waited_ || !begun_ || good_ || !asked_ || low_since_ > asked_since_) return;
+  const auto asked = static_cast<double>(asked_since_);
+  if (static_cast<double>(reached) < asked + kStartMostS * rate) return;
+  waited_ = true;
+  Windows windows = windows_between(asked - rate * kBeforeAskedS, static_cast<double>(reached));
+  auto start = starts_.read(std::move(windows));
+  if (start && !ever_good_) {
+    // An open sense lead reads the same: such a time would accuse the supply of the jig's wiring.
+    std::erase_if(start->figures, [](const Timed& timed) { return timed.quantity == Quantity::QUANTITY_PWR_OK_DELAY; });
+    start->oddities.push_back("PWR_OK was not seen high yet in this session: its sense lead may be open");
+  }
+  if (start) {
+    list_start(*start);
+    return;
+  }
+  Found found = found_at(EventKind::EVENT_KIND_SEQUENCE, ps_on_->index, asked, 1, FigureSource::FIGURE_SOURCE_WINDOW);
+  found.note = fmt::format("PS_ON# was low for {:.1f} s, but no rail rose and PWR_OK stayed low",
+                           (static_cast<double>(reached) - asked) / rate);
+  book_.add(found);
 }
 
 void TimingDesk::list_start(const StartUp& start) {

@@ -50,6 +50,8 @@ class TimingDesk {
   void rose(const History::Window& window);
   void read_falls(std::uint64_t reached, bool all);
   void read_start();
+  /// PS_ON# has been low for as long as a start is looked at, and PWR_OK with it.
+  void read_start_without_pwr_ok(std::uint64_t reached);
   void read_standby_start(const Block& block);
   void list_fall(const Fall& fall);
   void list_start(const StartUp& start);
@@ -76,9 +78,11 @@ class TimingDesk {
   const model::JigChannel* adapter_ = nullptr;
   bool begun_ = false;
   bool good_ = false;
+  bool ever_good_ = false;
   bool asked_ = false;  // PS_ON# is low
   std::uint64_t asked_since_ = 0;
   std::uint64_t low_since_ = 0;  // PWR_OK
+  bool waited_ = false;          // in vain for PWR_OK, and told
   std::deque<Fall> falls_;       // the last one may wait for PWR_OK
   std::optional<History::Window> rose_;
   std::uint64_t start_due_ = 0;

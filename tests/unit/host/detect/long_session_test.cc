@@ -41,7 +41,8 @@ class Second : public decode::Sink {
 };
 
 std::size_t live_bytes() {
-  return mallinfo2().uordblks;
+  const auto info = mallinfo2();
+  return info.uordblks + info.hblkhd;  // big blocks are mapped on their own
 }
 
 Event step_event(std::uint64_t scan, double amps, std::uint32_t id) {

@@ -140,6 +140,45 @@ TEST(TimingTest, OddSequencesAreEvents) {
   EXPECT_NE(starts[0].note().find("at 20 % +3.3V, then +12V with +5V"), std::string::npos) << starts[0].note();
 }
 
+// By hand: +12 V crosses 11.40 V of its straight line from 0.3 s on at 0.3095 s, the last of the rails with the others;
+// PWR_OK stays low. When 2.8 s have passed since PS_ON#, at 3.0 s, it is late by 2.69 s and more: 500 ms are allowed.
+TEST(TimingTest, StartWithoutPwrOkIsToldAndFails) {
+  Signals drawn = start(kRampLongS, 1e9, 4);
+  // It stood high before, so that its lead is known to be there.
+  drawn.set(signals::kPwrOk, line({{0.05, 5}, {0.0501, 0}}));
+  const SessionResult result = drawn.review(options());
+  const auto odd = events_of(result, EVENT_KIND_SEQUENCE);
+  ASSERT_EQ(odd.size(), 1U);
+  EXPECT_NE(odd[0].note().find("PWR_OK had not risen 2.8"), std::string::npos) << odd[0].note();
+  const auto starts = events_of(result, EVENT_KIND_TIMING);
+  ASSERT_EQ(starts.size(), 1U);
+  EXPECT_NEAR(starts[0].start_s(), kOnS, 1e-3);
+  const Verdict delay = of(result, QUANTITY_PWR_OK_DELAY);
+  EXPECT_EQ(delay.decision(), DECISION_FAIL) << delay.reason();
+  EXPECT_NEAR(delay.value(), 3.0 - 0.3095, 0.05);
+  EXPECT_EQ(of(result, QUANTITY_POWER_ON_TIME).decision(), DECISION_PASS);
+}
+
+// An open sense lead reads like a PWR_OK that does not come: told, and no verdict rests on it.
+TEST(TimingTest, PwrOkNeverSeenHighAccusesNobody) {
+  const SessionResult result = start(kRampLongS, 1e9, 4).review(options());
+  std::string odd;
+  for (const EventResult& event : events_of(result, EVENT_KIND_SEQUENCE)) odd += event.note() + "\n";
+  EXPECT_NE(odd.find("PWR_OK had not risen"), std::string::npos) << odd;
+  EXPECT_NE(odd.find("its sense lead may be open"), std::string::npos) << odd;
+  EXPECT_EQ(of(result, QUANTITY_PWR_OK_DELAY).decision(), DECISION_NOT_TESTED);
+}
+
+TEST(TimingTest, SupplyThatDoesNotStartAtAllIsTold) {
+  Signals drawn(4);
+  drawn.set(signals::kPsOn, line({{kOnS, 5}, {kOnS + 1e-6, 0.1}}));
+  const SessionResult result = drawn.review(options());
+  const auto odd = events_of(result, EVENT_KIND_SEQUENCE);
+  ASSERT_EQ(odd.size(), 1U);
+  EXPECT_NE(odd[0].note().find("no rail rose"), std::string::npos) << odd[0].note();
+  EXPECT_TRUE(events_of(result, EVENT_KIND_TIMING).empty());
+}
+
 // Nothing started, nothing failed: such verdicts are there, are no gap in the answer, and name what was missing.
 TEST(TimingTest, WithoutAnOccasionNothingIsTested) {
   Signals drawn(1);
