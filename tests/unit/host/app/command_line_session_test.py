@@ -3,6 +3,7 @@
 import contextlib
 import json
 import os
+import pty
 import random
 import re
 import resource
@@ -291,6 +292,22 @@ class Watches(Workspace):
             self.assertAlmostEqual(main["value"], 12.0, delta=0.02)
             self.assertEqual(run("review", out).returncode, 4)
             self.assertEqual(run("watch", port, "--already-checked", "--out", out).returncode, 2)
+
+    def test_the_hook_up_order_reads_the_jig_and_names_what_is_live(self):
+        out = self.path("live.steadyrail")
+        ours, theirs = pty.openpty()
+        with self.fed() as port:  # every rail is on: no state to mate a plug in
+            call = subprocess.Popen([PROGRAM, "watch", port, "--for", "1s", "--out", out], stdin=theirs,
+                                    stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+            with call:
+                os.write(ours, b"\n\nend\n")
+                said = call.communicate(timeout=PATIENCE_S)[1]
+        os.close(ours)
+        os.close(theirs)
+        self.assertEqual(call.returncode, 2, said)
+        self.assertEqual(said.count("WRONG: +5VSB at standby-5v reads 5.0"), 2, said)
+        self.assertIn("mains off first", said)
+        self.assertFalse(os.path.exists(out))
 
     def test_a_heartbeat_that_stops_is_a_mark_and_one_that_is_ended_is_not(self):
         out = self.path("beats.steadyrail")
