@@ -19,13 +19,15 @@ std::string lock_up_table(const proto::Evidence& evidence) {
   for (const proto::LockUp& one : evidence.lock_ups()) {
     const std::string before = one.hit() ? fmt::format("{}, {} before", one.event(), time_span(one.lead_s()))
                                          : "no event of the kinds declared";
-    rows.push_back({{fmt::format("{} to {}", moment(one.from_s()), moment(one.to_s()))},
-                    {one.source()},
-                    {one.words()},
-                    {before},
-                    {one.busy() ? "busy" : "idle"},
-                    {fmt::format("{} of {}", one.base_hits(), one.base_windows())},
-                    {one.refusal().empty() ? "weighed" : one.refusal()}});
+    rows.push_back(
+        {{fmt::format("{} to {}", moment(one.from_s()), moment(one.to_s()))},
+         {one.reliance() < 1 ? fmt::format("{} (counts as a lock-up with {:.0f} %)", one.source(), 100 * one.reliance())
+                             : one.source()},
+         {one.words()},
+         {before},
+         {one.busy() ? "busy" : "idle"},
+         {fmt::format("{} of {}", one.base_hits(), one.base_windows())},
+         {one.refusal().empty() ? "weighed" : one.refusal()}});
   }
   return table({"between", "told by", "words", "before it", "load", "windows of that load with an event", "weighed"},
                rows);

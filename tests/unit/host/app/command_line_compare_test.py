@@ -65,7 +65,7 @@ class Heartbeats(Workspace):
         names = [self.path("one.steadyrail"), self.path("two.steadyrail")]
         for name in names:
             call = run("rehearse", "--scenario", "pc-freeze", "--heartbeat", "--seed", "3", "--for", "15s", "--out", name,
-                       "--json", name + ".json")
+                       "--json", name + ".json", "--report", name + ".html")
             self.assertIn(call.returncode, (0, 1, 4), call.stderr)
         self.assertEqual(content(names[0]), content(names[1]))
         result = self.result("one.steadyrail.json")
@@ -73,6 +73,9 @@ class Heartbeats(Workspace):
         self.assertEqual(len(marks), 1)
         # One period of half a second, twice the lateness bound of 50 ms, and the clocks.
         self.assertAlmostEqual(marks[0]["toS"] - marks[0]["fromS"], 0.6, delta=0.01)
+        page = content(names[0] + ".html").decode()
+        self.assertIn("Heartbeat of the PC", page)
+        self.assertIn("one every 0.5 s", page)
         weighed = result["diagnosis"]["evidence"]["lockUps"][0]
         self.assertIn("heartbeat", weighed["source"])
         self.assertIn("button", weighed["source"])
