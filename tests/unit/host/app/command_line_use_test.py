@@ -94,7 +94,7 @@ class WrongUse(Workspace):
     def test_names_get_the_nearest_known_one(self):
         self.assert_refused(run("rehearse", "--scenario", "helthy"), "Did you mean 'healthy'?")
         self.assert_refused(run("review", self.recording, "--limits", "atx-3"), "Did you mean 'atx-3.0'?")
-        self.assert_refused(run("limits", "atx-3.1"), "Did you mean 'atx-3.0'?")
+        self.assert_refused(run("limits", "atx3.0"), "Did you mean 'atx-3.0'?")
         self.assert_refused(run("rehearse", "--jig", "referense"), "Did you mean 'reference'?")
         self.assert_refused(run("review", self.recording, "--unit", "u-9"), "u-1")
 

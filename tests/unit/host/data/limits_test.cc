@@ -27,6 +27,7 @@ struct Published {
 // ATX12V design guide 2.0, Table 2, page 11: +12 V, +5 V, +3.3 V, +5 VSB +-5 %; -12 V +-10 %, its volts from memory.
 // Note 1 of that table: +12 V at peak loading +-10 %.
 // 336521 revisions 2.0 and 2.01, Table 4-2, page 31: +12 V +5/-7 %, the others as before, -12 V +-10 %, optional.
+// 336521 revision 2.1a: that Table 4-2 is as before is from memory.
 // 336521, Table 3-5, page 26, restating the card specification: +5/-8 % at the graphics connectors.
 constexpr Published kPublished[] = {
     {"atx12v-2.0", RAIL_P12V, 11.40, 12.0, 12.60, LIMIT_STATUS_READ, "Table 2"},
@@ -44,6 +45,11 @@ constexpr Published kPublished[] = {
     {"atx-3.0", RAIL_P3V3, 3.14, 3.3, 3.47, LIMIT_STATUS_READ, "Table 4-2"},
     {"atx-3.0", RAIL_P5VSB, 4.75, 5.0, 5.25, LIMIT_STATUS_READ, "Table 4-2"},
     {"atx-3.0", RAIL_M12V, -13.20, -12.0, -10.80, LIMIT_STATUS_READ, "Table 4-2"},
+    {"atx-3.1", RAIL_P12V, 11.20, 12.0, 12.60, LIMIT_STATUS_FROM_MEMORY, "Table 4-2"},
+    {"atx-3.1", RAIL_P5V, 4.75, 5.0, 5.25, LIMIT_STATUS_FROM_MEMORY, "Table 4-2"},
+    {"atx-3.1", RAIL_P3V3, 3.14, 3.3, 3.47, LIMIT_STATUS_FROM_MEMORY, "Table 4-2"},
+    {"atx-3.1", RAIL_P5VSB, 4.75, 5.0, 5.25, LIMIT_STATUS_FROM_MEMORY, "Table 4-2"},
+    {"atx-3.1", RAIL_M12V, -13.20, -12.0, -10.80, LIMIT_STATUS_FROM_MEMORY, "Table 4-2"},
     {"pcie-5.0-card", RAIL_P12V, 11.04, 12.0, 12.60, LIMIT_STATUS_SECONDARY, "Table 3-5"},
 };
 
@@ -127,7 +133,8 @@ TEST(ShippedLimitsTest, AskForTheSameCoverage) {
 }
 
 // Restated from the documents. ATX12V design guide 2.0, sections 3.3.4 and 3.3.5, Table 13, pages 23 and 25; 336521,
-// revisions 2.0 and 2.01, Table 4-9, page 37, column "required". Hold-up is from memory. ms.
+// revisions 2.0 and 2.01, Table 4-9, page 37, and 2.1a, Table 4-10, column
+// "required". Hold-up is from memory. ms.
 struct PublishedTime {
   std::string_view edition;
   Timing timing;
@@ -152,6 +159,14 @@ constexpr PublishedTime kTimes[] = {
     {"atx-3.0", TIMING_PWR_OK_RISE, "T4", 0, 10, LIMIT_STATUS_READ},
     {"atx-3.0", TIMING_MAINS_LOSS_TO_PWR_OK, "T5", 16, 0, LIMIT_STATUS_READ},
     {"atx-3.0", TIMING_PWR_OK_TO_RAILS, "T6", 1, 0, LIMIT_STATUS_READ},
+    {"atx-3.1", TIMING_STANDBY_START, "T0", 0, 2000, LIMIT_STATUS_READ},
+    {"atx-3.1", TIMING_POWER_ON, "T1", 0, 200, LIMIT_STATUS_READ},
+    {"atx-3.1", TIMING_RISE, "T2", 0.2, 20, LIMIT_STATUS_READ},
+    {"atx-3.1", TIMING_PWR_OK_DELAY, "T3", 100, 250, LIMIT_STATUS_READ},
+    {"atx-3.1", TIMING_PWR_OK_RISE, "T4", 0, 10, LIMIT_STATUS_READ},
+    {"atx-3.1", TIMING_MAINS_LOSS_TO_PWR_OK, "T5", 11, 0, LIMIT_STATUS_READ},
+    {"atx-3.1", TIMING_PWR_OK_TO_RAILS, "T6", 1, 0, LIMIT_STATUS_READ},
+    {"atx-3.1", TIMING_HOLD_UP, "hold-up", 12, 0, LIMIT_STATUS_FROM_MEMORY},
 };
 
 TEST(ShippedTimingTest, AreThePublishedTimes) {
@@ -201,7 +216,7 @@ TEST(ShippedTimingTest, AreThePublishedShapesAndLevels) {
 TEST(ShippedRippleTest, AreThePublishedValuesAndSayTheyAreRemembered) {
   const std::pair<Rail, std::int64_t> published[] = {
       {RAIL_P12V, 120}, {RAIL_P5V, 50}, {RAIL_P3V3, 50}, {RAIL_M12V, 120}, {RAIL_P5VSB, 50}};
-  for (const std::string name : {"atx-3.0", "atx12v-2.0", "atx12v-2.0-peak"}) {
+  for (const std::string name : {"atx-3.0", "atx-3.1", "atx12v-2.0", "atx12v-2.0-peak"}) {
     const LimitSet limits = edition(name);
     ASSERT_EQ(limits.ripple_size(), 5) << name;
     for (const RippleLimit& limit : limits.ripple()) {
@@ -217,7 +232,7 @@ TEST(ShippedRippleTest, AreThePublishedValuesAndSayTheyAreRemembered) {
 // Load steps restated from the documents. ATX12V design guide 2.0, Table 11 (3.2.7), page 21: shares of the rated
 // current, 1.0 A/us, 50 Hz to 10 kHz from memory (the line is lost in the copy). 336521, Tables 4-3 and 4-4, pages 31
 // and 32: 2.5 A/us up to 450 W or without the 600 W connector, else 5.0; the slew of +5VSB, cut off in the copy, from
-// memory.
+// memory. Revision 2.1a, Table 4-3: the same sizes; the copy is cut before slew and repetition.
 struct PublishedStep {
   std::string_view edition;
   Rail rail;
@@ -249,6 +264,14 @@ constexpr PublishedStep kSteps[] = {
     {"atx-3.0", RAIL_P3V3, "+3.3VDC", STEP_BASIS_RATED_CURRENT, 0, 30, 0, 1.0, 0, kRead, kRead},
     {"atx-3.0", RAIL_M12V, "-12VDC", STEP_BASIS_AMPERES, 0, 0.1, 0, 0, 0, kNone, kRead},
     {"atx-3.0", RAIL_P5VSB, "+5VSB", STEP_BASIS_AMPERES, 0, 0.5, 0, 0.1, 0, kMemory, kRead},
+    {"atx-3.1", RAIL_P12V, "+12V1DC", STEP_BASIS_RATED_CURRENT, 0, 40, 70, 0, 0, kNone, kNone},
+    {"atx-3.1", RAIL_P12V, "+12V2DC", STEP_BASIS_PROCESSOR_CURRENT, 0, 85, 0, 0, 0, kNone, kNone},
+    {"atx-3.1", RAIL_P12V, "+12V3DC, +12V4DC", STEP_BASIS_CARD_CURRENT, 100, 200, 0, 0, 0, kNone, kNone},
+    {"atx-3.1", RAIL_P12V, "+12V3DC, +12V4DC", STEP_BASIS_CARD_CURRENT, 30, 70, 0, 0, 0, kNone, kNone},
+    {"atx-3.1", RAIL_P5V, "+5VDC", STEP_BASIS_RATED_CURRENT, 0, 30, 0, 0, 0, kNone, kNone},
+    {"atx-3.1", RAIL_P3V3, "+3.3VDC", STEP_BASIS_RATED_CURRENT, 0, 30, 0, 0, 0, kNone, kNone},
+    {"atx-3.1", RAIL_M12V, "-12VDC", STEP_BASIS_AMPERES, 0, 0.1, 0, 0, 0, kNone, kNone},
+    {"atx-3.1", RAIL_P5VSB, "+5VSB", STEP_BASIS_AMPERES, 0, 0.5, 0, 0, 0, kNone, kNone},
 };
 
 TEST(ShippedTransientTest, AreThePublishedLoadSteps) {
@@ -266,12 +289,13 @@ TEST(ShippedTransientTest, AreThePublishedLoadSteps) {
     EXPECT_DOUBLE_EQ(found->slew_a_per_us(), published.slew);
     EXPECT_DOUBLE_EQ(found->slew_large_a_per_us(), published.slew_large);
     EXPECT_EQ(found->slew_status(), published.slew_status);
-    EXPECT_DOUBLE_EQ(found->repetition_least_hz(), 50);
-    EXPECT_DOUBLE_EQ(found->repetition_most_hz(), 10'000);
+    EXPECT_DOUBLE_EQ(found->repetition_least_hz(), published.repetition == kNone ? 0 : 50);
+    EXPECT_DOUBLE_EQ(found->repetition_most_hz(), published.repetition == kNone ? 0 : 10'000);
     EXPECT_EQ(found->repetition_status(), published.repetition);
     EXPECT_EQ(found->status(), LIMIT_STATUS_READ);
   }
   EXPECT_EQ(edition("atx-3.0").transient_size(), 8);
+  EXPECT_EQ(edition("atx-3.1").transient_size(), 8);
   EXPECT_EQ(edition("atx12v-2.0").transient_size(), 6);
   EXPECT_EQ(edition("pcie-5.0-card").transient_size(), 0);
 }
