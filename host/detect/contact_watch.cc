@@ -150,6 +150,24 @@ void ContactWatch::look_where_still(std::size_t size, Watch& watch) {
   }
 }
 
+bool ContactWatch::returns_moved(const Sample* samples, const Watch& watch, double step) const {
+  const auto& ground = jig_.at(watch.pair.a)->ground;
+  if (watch.pair.conductor != Conductor::kSupplyAndReturn || !ground) return false;
+  const auto mean_of = [&](std::uint64_t from, std::uint64_t to) {
+    double sum = 0;
+    std::size_t count = 0;
+    history_.visit(from, to, [&](const History::Window& window) {
+      sum += jig_.at(*ground)->value(history_.mean(window, *ground));
+      ++count;
+    });
+    return count == 0 ? 0 : sum / static_cast<double>(count);
+  };
+  const Sample& last = samples[kSpan - 1];
+  const double moved =
+      mean_of(samples[kSide + kEdge].start, last.start + last.scans) - mean_of(samples[0].start, samples[kSide].start);
+  return std::abs(moved) > kFlatShare * std::abs(step);
+}
+
 void ContactWatch::look(const Sample* samples, Watch& watch) {
   const Sample& edge = samples[kSide + 1];  // begins where the two windows of the edge meet
   if (edge.start < watch.deaf_until) return;
@@ -184,6 +202,7 @@ void ContactWatch::look(const Sample* samples, Watch& watch) {
   if (std::abs(step) < kExcessFlagOhm * amps) return;
   const double wander = std::max(before.most - before.least, after.most - after.least);
   if (wander > kFlatShare * std::abs(step)) return;
+  if (returns_moved(samples, watch, step)) return;
 
   const double ohm = -step / amps;
   Found found;

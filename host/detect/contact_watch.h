@@ -55,6 +55,8 @@ class ContactWatch {
   void look_where_still(std::size_t size, Watch& watch);
   void learn(const Block& block, Watch& watch) const;
   void look(const Sample* samples, Watch& watch);
+  /// Whether the returns that A's plug shares with others moved with the step: a load without a current channel did it.
+  bool returns_moved(const Sample* samples, const Watch& watch, double step) const;
   double mean(const Block& block, std::size_t channel, std::uint32_t window) const;
 
   const model::Jig& jig_;
