@@ -238,6 +238,14 @@ void compare_lock_ups(Results results, proto::Comparison& out) {
   told.set_lock_ups_b(counts[1]);
   told.set_minutes_a(minutes(hours[0]));
   told.set_minutes_b(minutes(hours[1]));
+  if (counts[0] + counts[1] > 0 && hours[0] > 0 && hours[1] > 0) {
+    const Bounds ratio = rate_ratio_bounds(counts[0], hours[0], counts[1], hours[1], kConfidence);
+    if (counts[0] > 0) {
+      told.set_rate_ratio(static_cast<double>(counts[1]) / hours[1] / (static_cast<double>(counts[0]) / hours[0]));
+    }
+    told.set_rate_ratio_low(ratio.low);
+    if (ratio.high) told.set_rate_ratio_high(*ratio.high);
+  }
   if (counts[0] + counts[1] == 0) {
     told.set_refusal("no lock-up was told of in any session");
   } else if (told.minutes_a() == 0 || told.minutes_b() == 0) {
@@ -248,12 +256,6 @@ void compare_lock_ups(Results results, proto::Comparison& out) {
     const FisherTest test = fisher({counts[0], told.minutes_a() - counts[0], counts[1], told.minutes_b() - counts[1]});
     told.set_p_value(test.two_sided);
     told.set_p_fewer_in_b(test.fewer_in_b);
-    const Bounds ratio = rate_ratio_bounds(counts[0], hours[0], counts[1], hours[1], kConfidence);
-    if (counts[0] > 0) {
-      told.set_rate_ratio(static_cast<double>(counts[1]) / hours[1] / (static_cast<double>(counts[0]) / hours[0]));
-    }
-    told.set_rate_ratio_low(ratio.low);
-    if (ratio.high) told.set_rate_ratio_high(*ratio.high);
   }
 }
 

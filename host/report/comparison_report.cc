@@ -75,11 +75,14 @@ Rows figure_rows(const proto::Comparison& comparison, bool shown_only) {
 }
 
 std::vector<std::string> lock_up_lines(const proto::ComparedLockUps& one) {
-  if (!one.has_p_value()) return {};
-  std::vector<std::string> out{
-      fmt::format("Fisher's exact test on minutes with and without a lock-up: p = {:.3g} "
-                  "two-sided, {:.3g} for fewer when changed.",
-                  one.p_value(), one.p_fewer_in_b())};
+  std::vector<std::string> out;
+  if (one.has_p_value()) {
+    out.push_back(
+        fmt::format("Fisher's exact test on minutes with and without a lock-up: p = {:.3g} two-sided, {:.3g} for "
+                    "fewer when changed.",
+                    one.p_value(), one.p_fewer_in_b()));
+  }
+  if (!one.has_rate_ratio_low()) return out;
   const std::string high = one.has_rate_ratio_high() ? fmt::format("{:.3g}", one.rate_ratio_high()) : "no bound";
   out.push_back(fmt::format(
       "Rate when changed over rate as found: {} (95 %: {:.3g} to {}), exact for Poisson processes.",

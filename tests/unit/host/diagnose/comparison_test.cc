@@ -154,6 +154,18 @@ TEST(ComparisonTest, LockUpsAreHeldAgainstTheirExposure) {
   EXPECT_EQ(told.rate_ratio_low(), 0);
 }
 
+TEST(ComparisonTest, MoreLockUpsThanMinutesStillHaveARate) {
+  std::vector sessions{session("a", 12, 9e-3, 5), session("b", 12, 9e-3, 0), session("c", 12, 9e-3, 5)};
+  for (auto& one : sessions) one.mutable_session()->set_duration_s(90);
+  const auto found = compared(sessions);
+  EXPECT_FALSE(found.lock_ups().has_p_value());
+  EXPECT_THAT(found.said(), Contains(HasSubstr("more lock-ups than minutes")));
+  EXPECT_EQ(found.lock_ups().rate_ratio(), 0);
+  // No lock-up in a third of the exposure, ten in the rest: the bound on B's share p is (1 - p)^10 = 0.025.
+  const double share = 1 - std::pow(0.025, 0.1);
+  EXPECT_NEAR(found.lock_ups().rate_ratio_high(), share / (1 - share) * 2, 1e-9);
+}
+
 TEST(ComparisonTest, AFlatLoadAloneIsNoCountAndNoLockUpSaysSo) {
   auto one = session("a", 12, 9e-3, 1);
   one.mutable_diagnosis()->mutable_evidence()->mutable_lock_ups(0)->set_reliance(0.3);
