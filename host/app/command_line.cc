@@ -279,6 +279,8 @@ std::expected<Command, EarlyEnd> parse_command_line(const std::vector<std::strin
   ExportOptions exported;
   HeartbeatOptions heartbeat;
   CompareOptions compare;
+  CalibrateOptions calibrated;
+  VerifyOptions verified;
   CLI::App program("Finds out whether a PC power supply keeps its rails steady under load.", "steadyrail");
   program.get_formatter()->column_width(34);
   program.set_version_flag("--version", std::string("steadyrail ") + record::kHostVersion);
@@ -298,6 +300,17 @@ std::expected<Command, EarlyEnd> parse_command_line(const std::vector<std::strin
   declare_export(program, exported);
   declare_heartbeat(program, heartbeat);
   declare_compare(program, compare);
+  declare_calibrate(
+      add_verb(program, "calibrate", "Compare a jig with a reference meter and store what that gives in it",
+               "steadyrail calibrate /dev/ttyUSB0 --meter meter.textproto --channel main-12v --report "
+               "certificate.html\n\nExit status: 0 all asked for are calibrated; 1 one is refused; 4 one "
+               "is open; 2 wrong use or input; 3 broken off"),
+      calibrated);
+  declare_verify(add_verb(program, "verify", "Check a jig's calibration at other points, and when it is due",
+                          "steadyrail verify /dev/ttyUSB0 --meter meter.textproto --history before.json --json "
+                          "today.json\n\nExit status: 0 every |E_n| is at most 1; 1 one is not; 4 one is open; 2 wrong "
+                          "use or input; 3 broken off"),
+                 verified);
   refuse_empty_and_foreign(program);
   try {
     program.parse(std::vector<std::string>(arguments.rbegin(), arguments.rend()));
@@ -312,6 +325,8 @@ std::expected<Command, EarlyEnd> parse_command_line(const std::vector<std::strin
   const std::string verb = program.get_subcommands().front()->get_name();
   if (verb == "ports") return ports;
   if (verb == "label") return label;
+  if (verb == "calibrate") return calibrated;
+  if (verb == "verify") return verified;
   if (verb == "limits") return limits;
   if (verb == "budget") return budget;
   if (verb == "watch") return watch;

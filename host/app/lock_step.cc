@@ -55,7 +55,7 @@ std::expected<std::uint32_t, std::string> LockStep::before_scan(std::uint64_t fi
   }
   if (over_) return std::unexpected("the session is over");
   if (stop_sent_) stop_serving_ = true;
-  return commands_;
+  return commands_before_ + commands_;
 }
 
 }  // namespace host::app

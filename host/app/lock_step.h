@@ -17,7 +17,9 @@ namespace host::app {
 class LockStep : public LiveListener {
  public:
   /// The session is stopped before the block that begins at `end_scan`, a multiple of simulate::kHookInterval.
-  explicit LockStep(std::uint64_t end_scan) : end_scan_(end_scan) {}
+  /// `commands_before`: that the jig has had before the session.
+  explicit LockStep(std::uint64_t end_scan, std::uint32_t commands_before = 0)
+      : end_scan_(end_scan), commands_before_(commands_before) {}
 
   /// Before the session runs.
   void attach(link::Session& session) { session_ = &session; }
@@ -42,6 +44,7 @@ class LockStep : public LiveListener {
 
  private:
   std::uint64_t end_scan_;
+  std::uint32_t commands_before_;
   link::Session* session_ = nullptr;
   std::mutex mutex_;
   std::condition_variable changed_;

@@ -36,6 +36,8 @@ int run(const Command& command, Terminal& terminal) {
           [&](const CompareOptions& options) { return compare(options, terminal, interrupt); },
           [&](const HeartbeatOptions& options) { return heartbeat(options, terminal, interrupt); },
           [&](const ExportOptions& options) { return export_recording(options, terminal, interrupt); },
+          [&](const CalibrateOptions& options) { return calibrate(options, terminal, interrupt); },
+          [&](const VerifyOptions& options) { return verify(options, terminal, interrupt); },
       },
       command);
 }

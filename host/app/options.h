@@ -9,6 +9,7 @@
 #include <variant>
 #include <vector>
 
+#include "host/app/verb_calibrate.h"
 #include "host/app/verb_label.h"
 #include "recording.pb.h"
 
@@ -113,7 +114,8 @@ struct ExportOptions {
   std::optional<std::chrono::milliseconds> to;
 };
 
-using Command = std::variant<PortsOptions, LabelOptions, LimitsOptions, BudgetOptions, WatchOptions, ReviewOptions,
-                             RehearseOptions, ExportOptions, HeartbeatOptions, CompareOptions>;
+using Command =
+    std::variant<PortsOptions, LabelOptions, LimitsOptions, BudgetOptions, WatchOptions, ReviewOptions, RehearseOptions,
+                 ExportOptions, HeartbeatOptions, CompareOptions, CalibrateOptions, VerifyOptions>;
 
 }  // namespace host::app

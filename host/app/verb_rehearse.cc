@@ -6,6 +6,7 @@
 #include <fmt/format.h>
 
 #include "host/app/configure.h"
+#include "host/app/kept_calibration.h"
 #include "host/app/live_session.h"
 #include "host/app/lock_step.h"
 #include "host/app/nearest.h"
@@ -130,6 +131,24 @@ class SupplyThread {
   std::jthread thread_;
 };
 
+/// The virtual jig keeps the calibration of its description, and a session finds it there as in any other jig.
+std::expected<link::Conversation, std::string> give_calibration(const std::string& port, const model::Jig& jig,
+                                                                Pace pace, const Interrupt& interrupt) {
+  std::vector<steadyrail::proto::HostToJig> commands;
+  if (!jig.description().calibration().channels().empty()) {
+    auto store = store_command(jig.description(), true);
+    if (!store) return std::unexpected(store.error());
+    commands.push_back(std::move(*store));
+  }
+  link::SessionOptions options;
+  options.port = port;
+  options.stop = interrupt.token();
+  if (pace == Pace::kFree) options.times = link::SessionTimes::patient();
+  auto said = link::converse(options, std::move(commands));
+  if (!said) return std::unexpected(said.error().message);
+  return std::move(*said);
+}
+
 int run(const RehearseOptions& options, const model::Jig& jig, const Judging& judging, Terminal& terminal,
         const Interrupt& interrupt, const std::string& program_folder) {
   auto supply = simulate::Supply::create(options.scenario, options.seed, jig, {.from_standby = options.from_standby});
@@ -139,23 +158,23 @@ int run(const RehearseOptions& options, const model::Jig& jig, const Judging& ju
       VirtualJig::start(program, jig.description().id(), options.pace == Pace::kFree ? "wait" : "drop");
   if (!virtual_jig) return terminal.complain(virtual_jig.error(), kExitNotFinished);
 
+  const auto asked = give_calibration((*virtual_jig)->terminal(), jig, options.pace, interrupt);
+  if (!asked) return terminal.complain(asked.error(), kExitNotFinished);
+  const KeptJig kept = with_kept_calibration(jig, asked->calibration);
   const std::uint64_t end_scan = scans_of(options.duration, jig.scan_rate_hz());
-  LiveSetup setup = set_up(options, jig, judging);
+  LiveSetup setup = set_up(options, kept.jig, judging);
   setup.session.port = (*virtual_jig)->terminal();
   setup.session.stop = interrupt.token();
   link::SimulatedClock simulated_clock(model::HostTime{std::chrono::microseconds(kStartedUtcUs)}, jig.scan_rate_hz(),
                                        options.seed);
-  link::RealClock real_clock;
+  link::RealClock real_clock(model::HostTime{std::chrono::microseconds(kStartedUtcUs)});
   link::HostClock& clock = options.pace == Pace::kFree ? static_cast<link::HostClock&>(simulated_clock) : real_clock;
-  if (options.pace == Pace::kReal) {
-    setup.header.set_started_utc_us(static_cast<std::uint64_t>(clock.now().since_epoch.count()));
-  }
   std::optional<RehearsedHeartbeat> beats;
   if (options.heartbeat) {
     beats.emplace(kStartedUtcUs, jig.scan_rate_hz());
     setup.session.notes_due = [&beats](auto scan) { return beats->notes_due(scan); };
   }
-  LockStep step(end_scan);
+  LockStep step(end_scan, asked->frames_written);
   auto live = LiveSession::create(std::move(setup), clock, terminal, &step);
   if (!live) return terminal.complain(live.error());
   step.attach((*live)->session());

@@ -10,6 +10,7 @@
 #include "host/app/configure.h"
 #include "host/app/heartbeat_watch.h"
 #include "host/app/hook_up.h"
+#include "host/app/kept_calibration.h"
 #include "host/app/live_session.h"
 #include "host/app/mark_keys.h"
 #include "host/app/outputs.h"
@@ -120,6 +121,17 @@ int watch(const WatchOptions& options, Terminal& terminal, const Interrupt& inte
   link::RealClock clock;
   LiveSetup setup = set_up(options, *jig, *judging);
   if (!hooked_up(options, *jig, setup, clock, terminal, interrupt.token(), ask)) return kExitWrongUse;
+  link::SessionOptions line;
+  line.port = options.port;
+  line.settings.baud = options.baud;
+  line.jig_id = jig->description().id();
+  line.stop = interrupt.token();
+  const auto asked = link::converse(line, {});
+  if (!asked) return terminal.complain(asked.error().message, exit_status(asked.error().fault));
+  const KeptJig kept = with_kept_calibration(*jig, asked->calibration);
+  if (!kept.remark.empty()) terminal.say(kept.remark);
+  *setup.header.mutable_jig() = kept.jig.description();
+  setup.session.arm = detect::arm_limits(kept.jig, judging->limits ? &judging->limits->set : nullptr);
   setup.header.set_started_utc_us(static_cast<std::uint64_t>(clock.now().since_epoch.count()));
   setup.session.stop = interrupt.token();
   if (beats) setup.session.notes_due = [&beats](auto scan) { return beats->notes_due(!scan); };

@@ -3,6 +3,7 @@
 #include <bit>
 #include <cmath>
 
+#include "host/decode/custody.h"
 #include "host/decode/decoder_state.h"
 #include "host/decode/rebase.h"
 
@@ -67,6 +68,7 @@ bool Decoder::State::take_hello(std::span<const std::byte> content) {
   }
   said.set_scan(said.scan() + offset);
   hello = said;
+  if (calibration_doubt.empty()) calibration_doubt = decode::calibration_doubt(header, &said);
   sink.hello(said);
   return true;
 }

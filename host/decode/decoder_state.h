@@ -59,6 +59,7 @@ struct Decoder::State {
 
   steadyrail::proto::RecordingHeader header;
   std::optional<steadyrail::proto::Hello> hello;
+  std::string calibration_doubt;                   // of any hello so far
   std::string closing;                             // reason; empty: none yet
   steadyrail::proto::HeartbeatSummary heartbeats;  // the latest
   std::optional<model::HostTime> mark_arrival;     // of the next time mark

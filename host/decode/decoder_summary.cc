@@ -2,6 +2,7 @@
 #include <ctime>
 #include <string>
 
+#include "host/decode/custody.h"
 #include "host/decode/decoder_state.h"
 
 namespace host::decode {
@@ -58,6 +59,8 @@ void Decoder::describe(steadyrail::proto::SessionResult& result) const {
   // The description in the recording is what its codes are read with; the chip's own id is second to it.
   facts.set_calibration_id(header.jig().has_calibration() || !hello ? header.jig().calibration().id()
                                                                     : hello->calibration_id());
+  facts.set_calibration_due(header.jig().calibration().due());
+  facts.set_calibration_doubt(hello ? state.calibration_doubt : calibration_doubt(header, nullptr));
   if (hello) facts.set_firmware(hello->firmware());
   facts.set_boot(state.sequence.boot());
   facts.set_unit_id(header.unit().id());

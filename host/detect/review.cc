@@ -6,6 +6,7 @@
 
 #include <fmt/format.h>
 
+#include "host/decode/custody.h"
 #include "host/detect/channel_figures.h"
 #include "host/detect/contact.h"
 #include "host/detect/cross_regulation.h"
@@ -54,6 +55,7 @@ Session::Session(model::Jig described, const ReviewOptions& options, const Recor
     : jig(std::move(described)),
       limits(options.limits),
       unit(unit_of(options, header)),
+      made_with(header),
       chains(chains_of(jig)),
       maker(jig, unit ? &*unit : nullptr, limit_set()),
       check(jig),
@@ -118,6 +120,11 @@ void Session::windows(const decode::WindowBatch& batch) {
   ripple.add(block);
 }
 
+// Of every hello: another calibration may have been stored between two boots.
+void Session::hello(const steadyrail::proto::Hello& hello) {
+  if (const std::string doubt = decode::calibration_doubt(made_with, &hello); !doubt.empty()) jig.distrust(doubt);
+}
+
 void Session::count_clipped(const decode::WindowBatch& batch) {
   if (batch.clipped_mask == 0) return;
   for (std::uint32_t window = 0; window < batch.window_count; ++window) {
@@ -180,10 +187,14 @@ void Review::header(const RecordingHeader& header) {
     return;
   }
   state_->session.emplace(std::move(*jig), state_->options, header);
+  if (const std::string doubt = decode::calibration_doubt(header, nullptr); !doubt.empty()) {
+    state_->session->jig.distrust(doubt);
+  }
 }
 
 void Review::hello(const steadyrail::proto::Hello& hello) {
   state_->simulated = state_->simulated || hello.simulated();
+  if (state_->session) state_->session->hello(hello);
 }
 
 void Review::windows(const decode::WindowBatch& batch) {

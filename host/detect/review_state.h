@@ -40,6 +40,7 @@ struct Session {
   void windows(const decode::WindowBatch& batch);
   void count_clipped(const decode::WindowBatch& batch);
   void hole();
+  void hello(const steadyrail::proto::Hello& hello);
   void restarted();
   /// For those who ask whether a bigger load step than the edition's is at work on a rail in some scan of a stretch.
   std::function<bool(steadyrail::proto::Rail, std::uint64_t, std::uint64_t)> beyond_step();
@@ -51,6 +52,7 @@ struct Session {
   model::Jig jig;
   std::optional<steadyrail::proto::LimitSet> limits;
   std::optional<steadyrail::proto::Unit> unit;
+  steadyrail::proto::RecordingHeader made_with;
   std::vector<judge::UnderRead> chains;  // by channel index
   BlockMaker maker;
   ChannelCheck check;

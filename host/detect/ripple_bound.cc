@@ -66,7 +66,7 @@ void judge_row(const model::JigChannel& channel, const steadyrail::proto::LimitS
     return;
   }
   judge::Grounds grounds;
-  grounds.calibrated = channel.calibrated;
+  grounds.calibration_lack = channel.calibration_lack;
   grounds.limit_status = limit->status();
   const judge::Decided decided = judge::decide(judge::Side::kHigh, reading, most, grounds);
   verdict->set_decision(decided.decision);

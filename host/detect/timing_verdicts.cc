@@ -158,11 +158,13 @@ class Writer {
     return "no start of the supply was seen";
   }
 
-  /// Of a time the levels it runs between belong to a rail; a logic line's own edge needs no calibration.
-  bool calibrated(const Timed& timed) const {
+  /// Of a time the levels it runs between belong to a rail; a logic line's own edge needs no calibration of its own,
+  /// but a jig that can be trusted.
+  std::string calibration_lack(const Timed& timed) const {
     const auto& channel = *jig_.at(timed.channel);
-    return channel.calibrated ||
-           (judge::unit_of(timed.quantity) == "s" && channel.kind != steadyrail::proto::CHANNEL_KIND_RAIL_VOLTAGE);
+    const bool own_edge =
+        judge::unit_of(timed.quantity) == "s" && channel.kind != steadyrail::proto::CHANNEL_KIND_RAIL_VOLTAGE;
+    return own_edge ? jig_.doubt() : channel.calibration_lack;
   }
 
   /// Times: normal by the sum of their crossings. Levels as every other reading of the channel.
@@ -184,7 +186,7 @@ class Writer {
     // Never less than measured, but perhaps more: what passes a least passes, what fails it may not.
     (side == judge::Side::kLow ? reading.noise_extreme : reading.under_read) = micro(timed.late);
     judge::Grounds grounds;
-    grounds.calibrated = calibrated(timed);
+    grounds.calibration_lack = calibration_lack(timed);
     grounds.limit_status = bounds.status;
     if (of_mains(timed.quantity) && count < kInterruptionsLeast) {
       grounds.coverage_lack = fmt::format(

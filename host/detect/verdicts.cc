@@ -126,7 +126,7 @@ Verdict VerdictWriter::side(const ChannelTally& tally, Quantity quantity, judge:
   Verdict verdict;
   const judge::Reading figure = reading(tally, quantity, side, worst, verdict);
   judge::Grounds grounds;
-  grounds.calibrated = channel.calibrated;
+  grounds.calibration_lack = channel.calibration_lack;
   // A broken divider reads the top of the range: such a figure accuses the jig as much as the supply. At the bottom,
   // about 0 V on positive rails, it is a reading.
   grounds.clipped = side == judge::Side::kHigh && worst.code >= kRangeTop;

@@ -40,7 +40,7 @@ void judge_extreme(const Session& session, const Found& found, EventResult& even
     event.set_bias_bound_v(hidden);
   }
   judge::Grounds grounds;
-  grounds.calibrated = channel.calibrated;
+  grounds.calibration_lack = channel.calibration_lack;
   grounds.clipped = found.clipped;
   grounds.limit_status = limit->status;
   judge::Decided decided = judge::decide(found.side, reading, limit->of(found.side), grounds);

@@ -103,9 +103,12 @@ Conclusion of_nothing(const proto::SessionResult& result, proto::Diagnosis& diag
 void conclude(proto::SessionResult& result, const Surroundings& surroundings, const proto::Evidence* evidence) {
   const Findings found = findings(result, surroundings.mains_watched);
   proto::Diagnosis diagnosis;
-  const auto ranking = ranked(found);
+  const std::string& doubt = result.session().calibration_doubt();
+  const auto ranking = doubt.empty() ? ranked(found) : decltype(ranked(found)){};
   Conclusion conclusion = proto::CONCLUSION_NOT_TESTED;
-  if (ranking.empty() && evidence != nullptr && evidence->likelihood_ratio() > kDecidesFrom) {
+  if (!doubt.empty()) {
+    diagnosis.add_rests_on("no reading of this session decides anything: " + doubt);
+  } else if (ranking.empty() && evidence != nullptr && evidence->likelihood_ratio() > kDecidesFrom) {
     conclusion = of_events(*evidence);
   } else if (ranking.empty()) {
     conclusion = of_nothing(result, diagnosis);

@@ -7,7 +7,9 @@ using steadyrail::proto::Decision;
 using steadyrail::proto::LimitStatus;
 
 Decided decide(Side side, const Reading& reading, model::Microvolts limit, const Grounds& grounds) {
-  if (!grounds.calibrated) return {.decision = Decision::DECISION_UNDECIDED, .reason = "channel not calibrated"};
+  if (!grounds.calibration_lack.empty()) {
+    return {.decision = Decision::DECISION_UNDECIDED, .reason = grounds.calibration_lack};
+  }
   if (grounds.clipped) {
     return {.decision = Decision::DECISION_UNDECIDED, .reason = "clipped at the end of the range: only a bound"};
   }

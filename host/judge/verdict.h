@@ -11,8 +11,8 @@ namespace host::judge {
 
 /// Everything a verdict rests on besides the figure.
 struct Grounds {
-  bool calibrated = true;
-  bool clipped = false;  // the figure stands at the upper end of the converter's range
+  std::string calibration_lack{};  // why the channel's calibration does not count; empty: it does
+  bool clipped = false;            // the figure stands at the upper end of the converter's range
   steadyrail::proto::LimitStatus limit_status = steadyrail::proto::LIMIT_STATUS_UNKNOWN;
   std::string coverage_lack{};  // what is missing, in words; empty: enough was seen
 };
@@ -23,8 +23,8 @@ struct Decided {
   std::string reason;  // empty for a pass or a fail that needs no remark
 };
 
-/// An uncalibrated channel and a clipped figure decide nothing; a limit known only from memory never fails a unit; a
-/// pass needs the coverage asked for, a fail does not.
+/// A channel whose calibration does not count and a clipped figure decide nothing; a limit known only from memory never
+/// fails a unit; a pass needs the coverage asked for, a fail does not.
 Decided decide(Side side, const Reading& reading, model::Microvolts limit, const Grounds& grounds);
 
 }  // namespace host::judge

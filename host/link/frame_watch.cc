@@ -48,6 +48,12 @@ void FrameWatch::take(std::span<const std::byte> frame) {
       return give(on_acknowledgement, envelope->content);
     case JigToHost::kStatusFieldNumber:
       return give(on_status, envelope->content);
+    case JigToHost::kCalibrationFieldNumber: {
+      const auto told = [&](const steadyrail::proto::StoredCalibration& stored) {
+        if (on_calibration) on_calibration(stored.calibration_id(), envelope->body);
+      };
+      return give<steadyrail::proto::StoredCalibration>(told, envelope->content);
+    }
     default:
       return;
   }

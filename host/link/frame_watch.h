@@ -1,11 +1,13 @@
 // SPDX-License-Identifier: Apache-2.0
-// What the session itself needs to see of the jig's frames: hello, acknowledgements, status, the boot counter.
+// What the session itself needs to see of the jig's frames: hello, acknowledgements, status, the calibration kept, the
+// boot counter.
 #pragma once
 
 #include <cstdint>
 #include <functional>
 #include <optional>
 #include <span>
+#include <string>
 
 #include "host/decode/frame_splitter.h"
 #include "link.pb.h"
@@ -17,6 +19,7 @@ class FrameWatch {
   std::function<void(const steadyrail::proto::Hello&)> on_hello;
   std::function<void(const steadyrail::proto::Acknowledgement&)> on_acknowledgement;
   std::function<void(const steadyrail::proto::Status&)> on_status;
+  std::function<void(const std::string& id, std::span<const std::byte> content)> on_calibration;
 
   void feed(std::span<const std::byte> bytes);
   /// Forgets an unfinished frame and all counts: another port.

@@ -18,9 +18,13 @@ std::uint64_t mix(std::uint64_t value) {
 
 }  // namespace
 
+RealClock::RealClock(model::HostTime starts_at) {
+  ahead_ = starts_at.since_epoch - now().since_epoch;
+}
+
 model::HostTime RealClock::now() {
-  return model::HostTime{
-      std::chrono::duration_cast<std::chrono::microseconds>(std::chrono::system_clock::now().time_since_epoch())};
+  const auto told = std::chrono::system_clock::now().time_since_epoch();
+  return model::HostTime{std::chrono::duration_cast<std::chrono::microseconds>(told) + ahead_};
 }
 
 model::HostTime RealClock::mark_arrival(std::uint64_t) {

@@ -18,8 +18,14 @@ class HostClock {
 
 class RealClock : public HostClock {
  public:
+  RealClock() = default;
+  /// As if it were `starts_at` now.
+  explicit RealClock(model::HostTime starts_at);
   model::HostTime now() override;
   model::HostTime mark_arrival(std::uint64_t scan) override;
+
+ private:
+  std::chrono::microseconds ahead_{0};
 };
 
 /// Device time after a fixed start, plus a one-sided delay drawn from the seed and the scan alone (0.2 ms and an

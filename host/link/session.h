@@ -105,6 +105,8 @@ struct SessionReport {
   record::Closed recording;  // zeros where none was written
 };
 
+struct Conversation;
+
 /// Runs once. The decoder is fed exactly what is recorded, header note first, and finished at the end. Before anything
 /// has started, an error or a stop discards the recording; after that it is always closed, with its reason.
 class Session {
@@ -130,6 +132,8 @@ class Session {
   void add_mark(steadyrail::proto::Mark mark);
 
  private:
+  friend std::expected<Conversation, LinkError> converse(const SessionOptions& options,
+                                                         std::vector<steadyrail::proto::HostToJig> commands);
   class Run;
   std::unique_ptr<Run> run_;
 };

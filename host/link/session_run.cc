@@ -26,6 +26,9 @@ Session::Run::Run(SessionOptions options, const proto::RecordingHeader& header, 
   watch_.on_acknowledgement = [this](const proto::Acknowledgement& answer) {
     if (answer.id() == awaited_id_) acknowledgement_ = answer;
   };
+  watch_.on_calibration = [this](const std::string& id, std::span<const std::byte> content) {
+    kept_ = {id, std::string(reinterpret_cast<const char*>(content.data()), content.size())};
+  };
   watch_.on_status = [this](const proto::Status& status) { last_status_seen_ = !status.running(); };
 }
 

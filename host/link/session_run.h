@@ -14,6 +14,7 @@
 #include <boost/asio/executor_work_guard.hpp>
 #include <boost/asio/io_context.hpp>
 
+#include "host/link/conversation.h"
 #include "host/link/frame_watch.h"
 #include "host/link/session.h"
 #include "host/link/tape.h"
@@ -26,6 +27,8 @@ class Session::Run {
       record::Writer* writer, decode::Decoder& decoder, SessionEvents& events);
 
   std::expected<SessionReport, LinkError> run();
+  /// Instead of run().
+  std::expected<Conversation, LinkError> converse(std::vector<steadyrail::proto::HostToJig> commands);
 
   // From any thread.
   void request(steadyrail::proto::HostToJig command);
@@ -52,6 +55,10 @@ class Session::Run {
   std::expected<void, LinkError> check_hello();
   std::expected<void, LinkError> begin_measuring();
   std::expected<steadyrail::proto::Acknowledgement, LinkError> require(const Command& asked);
+
+  // conversation.cc
+  std::expected<steadyrail::proto::Acknowledgement, LinkError> at_rest(const Command& asked);
+  std::expected<KeptCalibration, LinkError> read_calibration();
 
   // session_run.cc
   SessionEnd measure();
@@ -95,6 +102,7 @@ class Session::Run {
   std::uint32_t frames_written_ = 0;
   std::uint32_t next_id_ = 1;
   std::optional<steadyrail::proto::Hello> hello_;
+  std::optional<KeptCalibration> kept_;
   std::optional<std::uint32_t> boot_;  // of the jig when it was started
   std::string jig_id_;
   std::uint32_t awaited_id_ = 0;

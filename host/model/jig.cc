@@ -22,6 +22,7 @@ std::optional<std::size_t> index_of(const JigDescription& description, const std
 
 void apply(const ChannelCalibration& calibration, JigChannel& channel) {
   channel.calibrated = true;
+  channel.calibration_lack.clear();
   channel.gain = calibration.gain();
   channel.offset = calibration.offset();
   channel.per_code *= calibration.gain();
@@ -93,6 +94,15 @@ Jig::Jig(JigDescription description) : description_(std::move(description)) {
 const JigChannel* Jig::find(std::string_view name) const {
   const auto found = std::ranges::find(channels_, name, &JigChannel::name);
   return found == channels_.end() ? nullptr : &*found;
+}
+
+void Jig::distrust(const std::string& reason) {
+  if (doubt_.empty()) doubt_ = reason;
+  for (JigChannel& channel : channels_) {
+    if (!channel.calibrated) continue;
+    channel.calibrated = false;
+    channel.calibration_lack = reason;
+  }
 }
 
 std::string_view rail_label(steadyrail::proto::Rail rail) {

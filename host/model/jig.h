@@ -29,7 +29,8 @@ struct JigChannel {
   std::optional<std::size_t> ground;   // ground-offset channel of its group
   double noise_rms = 0;                // V or A of one sample
   bool calibrated = false;
-  double per_code = 0;  // calibrated: value = per_code * code + at_code_0
+  std::string calibration_lack = "channel not calibrated";  // why it decides nothing; empty where it is calibrated
+  double per_code = 0;                                      // calibrated: value = per_code * code + at_code_0
   double at_code_0 = 0;
   double gain = 1;    // of the calibration, applied to the nominal value; already inside per_code and at_code_0
   double offset = 0;  // V or A
@@ -69,12 +70,16 @@ class Jig {
     return index < places_.size() && places_[index] != kUnused ? &channels_[places_[index]] : nullptr;
   }
   double scan_rate_hz() const { return description_.scan_rate_hz(); }
+  /// From now on no channel counts as calibrated, with this reason. Scales and uncertainties stay as they are.
+  void distrust(const std::string& reason);
+  const std::string& doubt() const { return doubt_; }  // that reason; empty: none
 
  private:
   explicit Jig(steadyrail::proto::JigDescription description);
 
   steadyrail::proto::JigDescription description_;
   std::vector<JigChannel> channels_;
+  std::string doubt_;
   static constexpr std::uint8_t kUnused = 0xFF;
   std::array<std::uint8_t, wire::kChannelCount> places_;  // in channels_, by index
 };

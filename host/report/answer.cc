@@ -95,6 +95,9 @@ std::string headline(const proto::SessionResult& result, const Tally& count) {
   if (result.has_coverage() && result.coverage().scans_seen() == 0) {
     return "Nothing was measured: no scan arrived from the jig.";
   }
+  if (const std::string& doubt = result.session().calibration_doubt(); !doubt.empty()) {
+    return fmt::format("No reading of this session decides anything: {}.", doubt);
+  }
   if (count.all() == 0 || count.not_tested == count.all()) {
     return result.edition().empty() ? "Nothing was judged: no limit edition was named."
                                     : fmt::format("Nothing could be judged {}.", where);

@@ -144,7 +144,9 @@ std::string jig_section(const ReportInput& input) {
   const proto::SessionFacts& session = input.result->session();
   std::vector<std::pair<std::string, std::string>> pairs{{"Jig", session.jig_id()},
                                                          {"Firmware", session.firmware()},
-                                                         {"Calibration in the jig", session.calibration_id()}};
+                                                         {"Boot", fmt::format("{}", session.boot())},
+                                                         {"Calibration in the jig", session.calibration_id()},
+                                                         {"Calibration in doubt", session.calibration_doubt()}};
   std::string out;
   if (input.jig == nullptr) return facts(pairs);
   const proto::JigDescription& jig = *input.jig;

@@ -13,9 +13,12 @@ class FixedStore : public RamStore {
   explicit FixedStore(const Options& options);
 
   std::uint32_t boot_count() const override { return boot_; }
+  Stored store_calibration(std::string_view calibration_id, std::span<const std::byte> content,
+                           bool may_erase) override;
 
  private:
   std::uint32_t boot_;
+  StoreState state_;
 };
 
 }  // namespace firmware

@@ -9,7 +9,7 @@ namespace firmware {
 
 const char* const kUsage =
     "Usage: steadyrail-virtual-jig --scan-fd N --announce-fd M [--jig-id ID] [--mode observe|bench]\n"
-    "                              [--line wait|drop] [--boot N]\n"
+    "                              [--line wait|drop] [--boot N] [--store sound|full|worn]\n"
     "The jig's firmware as a process behind a pseudo-terminal, fed with scans of a simulated supply through file\n"
     "descriptor N. Writes the terminal's path to file descriptor M. 'steadyrail rehearse' starts it.\n";
 
@@ -33,12 +33,17 @@ bool apply(std::string_view name, std::string_view value, Options& options) {
     options.mode = value == "bench" ? Mode::kBench : Mode::kObserve;
     return value == "bench" || value == "observe";
   }
+  if (name == "--store") {
+    options.store = value == "full" ? StoreState::kFull : value == "worn" ? StoreState::kWorn : StoreState::kSound;
+    return value == "sound" || value == "full" || value == "worn";
+  }
   options.line = value == "drop" ? LinePolicy::kDrop : LinePolicy::kWait;
   return value == "drop" || value == "wait";
 }
 
 bool known(std::string_view name) {
-  for (const std::string_view option : {"--scan-fd", "--announce-fd", "--jig-id", "--mode", "--line", "--boot"}) {
+  for (const std::string_view option :
+       {"--scan-fd", "--announce-fd", "--jig-id", "--mode", "--line", "--boot", "--store"}) {
     if (name == option) return true;
   }
   return false;

@@ -17,6 +17,13 @@ enum class LinePolicy : std::uint8_t {
   kDrop,  // the telemetry queues decide, as on a real line
 };
 
+/// What a jig's flash may have come to.
+enum class StoreState : std::uint8_t {
+  kSound,
+  kFull,  // nothing more without an erase
+  kWorn,  // nothing can be written
+};
+
 struct Options {
   int scan_fd = -1;
   int announce_fd = -1;
@@ -24,6 +31,7 @@ struct Options {
   Mode mode = Mode::kObserve;
   LinePolicy line = LinePolicy::kWait;
   std::uint32_t boot = 1;
+  StoreState store = StoreState::kSound;
 };
 
 extern const char* const kUsage;

@@ -121,7 +121,7 @@ TEST(DecideTest, LackOfCoverageTakesAPassButNotAFail) {
 
 TEST(DecideTest, UncalibratedAndClippedDecideNothing) {
   const Reading low{.value = Microvolts{11000000}, .expanded = Microvolts{15000}};
-  const Grounds raw{.calibrated = false, .limit_status = LimitStatus::LIMIT_STATUS_READ};
+  const Grounds raw{.calibration_lack = "its calibration was due", .limit_status = LimitStatus::LIMIT_STATUS_READ};
   const Grounds clipped{.clipped = true, .limit_status = LimitStatus::LIMIT_STATUS_READ};
   EXPECT_EQ(decide(Side::kLow, low, Microvolts{11400000}, raw).decision, Decision::DECISION_UNDECIDED);
   EXPECT_EQ(decide(Side::kLow, low, Microvolts{11400000}, clipped).decision, Decision::DECISION_UNDECIDED);
