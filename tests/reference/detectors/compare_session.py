@@ -34,10 +34,10 @@ def limits(session, channel, side):
 def windows_from_captures(session, table, seed):
     """Every window inside a capture, all columns, all channels."""
     for first, columns in session.captures:
-        end = first + len(next(iter(columns.values())))
-        inside = np.flatnonzero((session.first >= first) & (session.first + session.scans <= end))
         for channel, codes in columns.items():
-            for k in inside:
+            # A session may end while a capture is on the line: its channels then reach to different scans.
+            end = first + len(codes)
+            for k in np.flatnonzero((session.first >= first) & (session.first + session.scans <= end)):
                 at, scans = int(session.first[k]) - first, int(session.scans[k])
                 part, told = codes[at : at + scans], session.windows[channel, k]
                 table.row("window: min, code", int(told[MIN]), int(part.min()), RAW, seed=seed)
@@ -210,13 +210,13 @@ def extremes(session, result, table, seed):
                       seed=seed)
 
 
-def short_runs(session, channel, column, events):
-    """Runs of windows with scans beyond the limit that no event of the chip accounts for."""
+def short_runs(session, channel, column, spans):
+    """Runs of windows with scans beyond the limit that no span of scans the chip has told of accounts for."""
     runs, inside = 0, False
     for k in range(len(session.first)):
         first, end = int(session.first[k]), int(session.first[k] + session.scans[k])
         beyond = session.windows[channel, k, column] > 0 and not any(
-            event.start_scan < end and first < event.end_scan for event in events)
+            start < end and first < stop for start, stop in spans)
         runs += int(beyond and not inside)
         inside = beyond
     return runs
@@ -237,12 +237,15 @@ def counts(session, result, table, seed):
         told = [each for each in session.excursions if each.channel == channel]
         counted = [count for count in result["eventCounts"] if count["kind"] == "excursion" and count["channel"] == name]
         listed, short = (sum(count[word] for count in counted) for word in ("listed", "counted"))
-        stormed = sum(storm.excursions for storm in session.storms if storm.channel == channel)
+        storms = [storm for storm in session.storms if storm.channel == channel]
+        stormed = sum(storm.excursions for storm in storms)
+        spans = [(each.side, each.start_scan, each.end_scan) for each in told]
+        spans += [(storm.side, storm.first_scan, storm.last_scan + 1) for storm in storms]
+        runs = sum(short_runs(session, channel, column, [span[1:] for span in spans if span[0] == side])
+                   for column, side in ((BELOW, LOW), (ABOVE, HIGH)))
         if stormed:
-            table.row("excursions of a channel in a storm", listed + short, len(told) + stormed, WIRE, seed=seed)
+            table.row("excursions of a channel in a storm", listed + short, len(told) + stormed + runs, WIRE, seed=seed)
         else:
-            runs = sum(short_runs(session, channel, column, [each for each in told if each.side == side])
-                       for column, side in ((BELOW, LOW), (ABOVE, HIGH)))
             table.row("excursions listed of a channel", listed, len(told), WIRE, seed=seed)
             table.row("short excursions counted of a channel", short, runs, WINDOWS, seed=seed)
         listed = {round(event["startS"] * 32000): event for event in result["events"]
