@@ -181,6 +181,23 @@ def well_rated(session):
     return np.convolve(~quiet, np.ones(2 * spread + 1), "same") == 0
 
 
+def well_stepped(session):
+    """Windows round which no load step of +12 V came near the one its limits are published for: ATX12V 2.0, Table 11, 40 %
+    of the rated current, 60 % at the processor's plugs. Near: 95 % of it, steps of one output within a millisecond added
+    up; round: 2 ms before a step to 12 ms after it."""
+    rated = next(each.amps for each in session.header.unit.rails if each.rail == P12V)
+    steps = [(step.scan, session.channels[step.channel].connector.startswith("processor"),
+              session.scale[step.channel][2] * step.step_code_16 / 16)
+             for step in session.steps if session.channels[step.channel].rail == P12V]
+    calm = np.ones(len(session.first), dtype=bool)
+    for scan, processor, amps in steps:
+        together = sum(other for at, same, other in steps
+                       if same == processor and abs(at - scan) < 32 and other * amps > 0)
+        if abs(together) > 0.95 * (0.6 if processor else 0.4) * rated:
+            calm &= (session.first + session.scans <= scan - 64) | (session.first >= scan + 384)
+    return calm
+
+
 def switched_on(session):
     """Windows with PWR_OK at its high level and PS_ON# not at its own throughout (TTL: 2.4 V and 2.0 V)."""
     pwr_ok, ps_on = session.index["pwr-ok"], session.index["ps-on"]
@@ -190,9 +207,10 @@ def switched_on(session):
 
 def extremes(session, result, table, seed):
     """Worst single sample of every +12 V connector: no further out than any, no further in than the worst of those
-    windows round which the load was well inside the rating. Where it always was, these two are one.
+    windows round which the load was well inside the rating and stepped by less than the edition's step. Where it always
+    did, these two are one.
     """
-    rated, on = well_rated(session), switched_on(session)
+    rated, on = well_rated(session) & well_stepped(session), switched_on(session)
     for verdict in result["verdicts"]:
         if verdict["quantity"] != "dynamic" or verdict["rail"] != "+12V":
             continue
@@ -200,6 +218,8 @@ def extremes(session, result, table, seed):
         low = verdict["side"] == "low"
         volts = session.volts(channel, session.windows[channel, :, MIN if low else MAX].astype(float))
         worst = min if low else max
+        if not (on & rated).any():
+            continue  # every window stood near a step or a load that limits may not hold for
         bounds = sorted((worst(volts[on]), worst(volts[on & rated])))
         table.row("worst sample of a verdict, V", verdict["value"], float(np.clip(verdict["value"], *bounds)), WINDOWS,
                   1e-6, seed)
