@@ -15,7 +15,7 @@ Acquisition::Acquisition(const NonVolatileStore& store, Health& health, WindowAc
       steps_(ring, captures, telemetry, health, numbered),
       crossings_(telemetry, health),
       edges_(store, captures, telemetry, health),
-      ramps_(ring, telemetry, scratch_, numbered),
+      ramps_(ring, telemetry, numbered),
       raw_(telemetry, scratch_) {}
 
 void Acquisition::begin(const Settings& settings, const ArmedSet& armed) {

@@ -54,8 +54,8 @@ class Acquisition {
   StepReporter steps_;
   CrossingStamper crossings_;
   EdgeReporter edges_;
-  PackedBody scratch_{};
   RampRecorder ramps_;
+  PackedBody scratch_{};
   RawStream raw_;
   const ArmedSet* armed_ = nullptr;  // null: no run
   ScanSums sums_{};

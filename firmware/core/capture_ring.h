@@ -3,6 +3,7 @@
 // scans before a trigger plus what packing may lag behind, not the captures themselves.
 #pragma once
 
+#include <algorithm>
 #include <array>
 #include <cstddef>
 #include <cstdint>
@@ -39,6 +40,26 @@ class CaptureRing {
   const Scan& at(std::uint64_t scan) const {
     const auto back = static_cast<std::uint32_t>(next_scan_ - scan);
     return scans_[head_ >= back ? head_ - back : head_ + kRingScans - back];
+  }
+
+  /// Sum of one channel's codes over `count` scans from `first_scan` on, all of them held.
+  std::int32_t sum(std::uint64_t first_scan, std::uint32_t count, std::size_t channel) const {
+    const Scan* scan = &at(first_scan);
+    const auto before_wrap = std::min(count, static_cast<std::uint32_t>(scans_.data() + kRingScans - scan));
+    std::int32_t sum = 0;
+    for (const Scan* const wrap = scan + before_wrap; scan != wrap; ++scan) sum += (*scan)[channel];
+    scan = scans_.data();
+    for (const Scan* const end = scan + (count - before_wrap); scan != end; ++scan) sum += (*scan)[channel];
+    return sum;
+  }
+
+  /// Copies one channel's codes of `count` scans from `first_scan` on, all of them held.
+  void copy_column(std::uint64_t first_scan, std::uint32_t count, std::size_t channel, std::int16_t* out) const {
+    const Scan* scan = &at(first_scan);
+    const auto before_wrap = std::min(count, static_cast<std::uint32_t>(scans_.data() + kRingScans - scan));
+    const std::int16_t* const end = out + count;
+    for (const std::int16_t* const wrap = out + before_wrap; out != wrap; ++scan) *out++ = (*scan)[channel];
+    for (scan = scans_.data(); out != end; ++scan) *out++ = (*scan)[channel];
   }
 
  private:

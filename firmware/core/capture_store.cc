@@ -150,10 +150,12 @@ bool CaptureStore::pack_step() {
 void CaptureStore::pack(Slot& slot) {
   const auto scans =
       static_cast<std::uint32_t>(std::min<std::uint64_t>(wire::kCaptureScansMax, slot.end_scan - slot.next_scan));
-  const auto codes = [&](std::uint32_t scan, std::size_t channel) { return ring_.at(slot.next_scan + scan)[channel]; };
+  const auto take = [&](std::size_t channel, std::int16_t* codes) {
+    ring_.copy_column(slot.next_scan, scans, channel, codes);
+  };
   std::uint32_t left = (std::uint32_t{1} << wire::kChannelCount) - 1;
   while (left != 0 && slot.state == State::kTaking) {
-    left = pack_scans(left, scans, codes, packed_);
+    left = pack_scans(left, scans, take, packed_);
     store(slot, scans);
   }
   slot.next_scan += scans;

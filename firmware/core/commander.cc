@@ -122,9 +122,8 @@ Refused Commander::configure(const steadyrail_proto_Configure& message) {
 Refused Commander::arm(const steadyrail_proto_Arm& message) {
   if (health_.running) return refuse(steadyrail_proto_Refusal_REFUSAL_RUNNING);
   if (!configured_) return refuse(steadyrail_proto_Refusal_REFUSAL_NOT_CONFIGURED);
-  const auto armed = armed_set_from(message, arming_);
+  const auto armed = armed_set_from(message, armed_);
   if (!armed) return armed.error();
-  armed_ = arming_;
   supervisor_.acknowledge_cause();
   return kDone;
 }

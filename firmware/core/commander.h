@@ -63,7 +63,6 @@ class Commander {
   bool configured_ = false;
   Settings settings_{};
   ArmedSet armed_{};
-  ArmedSet arming_{};  // a refused Arm must leave the armed set alone
   std::array<Remembered, kCommandsRemembered> remembered_{};
   std::size_t remember_at_ = 0;
   steadyrail_proto_HostToJig message_{};

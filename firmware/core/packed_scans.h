@@ -22,17 +22,17 @@ struct PackedBody {
   std::array<std::byte, kPackedBodyBytesMax> body;
 };
 
-/// Packs the channels of `mask` that fit, lowest first, into `out`; returns those left over. `codes(scan, channel)` is
-/// called for scan 0..scan_count - 1.
-template <typename Codes>
-std::uint32_t pack_scans(std::uint32_t mask, std::uint32_t scan_count, Codes codes, PackedBody& out) {
+/// Packs the channels of `mask` that fit, lowest first, into `out`; returns those left over. `take(channel, codes)`
+/// copies the channel's codes of scans 0..scan_count - 1.
+template <typename Take>
+std::uint32_t pack_scans(std::uint32_t mask, std::uint32_t scan_count, Take take, PackedBody& out) {
   out.channel_mask = 0;
   out.bytes = 0;
+  std::array<std::int16_t, wire::kCaptureScansMax> column;
   for (std::size_t c = 0; c < wire::kChannelCount; ++c) {
     if ((mask >> c & 1) == 0) continue;
-    std::array<std::int16_t, wire::kCaptureScansMax> column{};
-    for (std::uint32_t s = 0; s < scan_count; ++s) column[s] = codes(s, c);
     if (kPackedBodyBytesMax - out.bytes < wire::kCaptureColumnBytesMax) return mask & ~out.channel_mask;
+    take(c, column.data());
     out.bytes += wire::encode_capture_column({column.data(), scan_count}, std::span(out.body).subspan(out.bytes));
     out.channel_mask |= std::uint32_t{1} << c;
   }

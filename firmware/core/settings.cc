@@ -28,6 +28,26 @@ bool limit_sound(const steadyrail_proto_ArmedLimit& limit) {
   return low ? limit.release_code >= limit.code : limit.release_code <= limit.code;
 }
 
+std::expected<void, Refused> check(const steadyrail_proto_Arm& message) {
+  if (message.set == 0) return out_of_range(steadyrail_proto_Arm_set_tag);
+  std::uint32_t seen_low = 0;
+  std::uint32_t seen_high = 0;
+  for (pb_size_t i = 0; i < message.limits_count; ++i) {
+    const steadyrail_proto_ArmedLimit& limit = message.limits[i];
+    if (!limit_sound(limit)) return out_of_range(steadyrail_proto_Arm_limits_tag);
+    std::uint32_t& seen = limit.side == steadyrail_proto_Side_SIDE_LOW ? seen_low : seen_high;
+    if ((seen >> limit.channel & 1) != 0) return out_of_range(steadyrail_proto_Arm_limits_tag);
+    seen |= std::uint32_t{1} << limit.channel;
+  }
+  for (pb_size_t i = 0; i < message.thresholds_count; ++i) {
+    const steadyrail_proto_Threshold& threshold = message.thresholds[i];
+    if (threshold.channel >= wire::kChannelCount || !is_code(threshold.code)) {
+      return out_of_range(steadyrail_proto_Arm_thresholds_tag);
+    }
+  }
+  return {};
+}
+
 }  // namespace
 
 std::expected<Settings, Refused> settings_from(const steadyrail_proto_Configure& message) {
@@ -83,18 +103,12 @@ std::expected<Settings, Refused> settings_from(const steadyrail_proto_Configure&
 }
 
 std::expected<void, Refused> armed_set_from(const steadyrail_proto_Arm& message, ArmedSet& out) {
+  if (const auto sound = check(message); !sound) return sound;
   out = ArmedSet{};
-  if (message.set == 0) return out_of_range(steadyrail_proto_Arm_set_tag);
   out.set = message.set;
-  std::uint32_t seen_low = 0;
-  std::uint32_t seen_high = 0;
   for (pb_size_t i = 0; i < message.limits_count; ++i) {
     const steadyrail_proto_ArmedLimit& limit = message.limits[i];
-    if (!limit_sound(limit)) return out_of_range(steadyrail_proto_Arm_limits_tag);
     const bool low = limit.side == steadyrail_proto_Side_SIDE_LOW;
-    std::uint32_t& seen = low ? seen_low : seen_high;
-    if ((seen >> limit.channel & 1) != 0) return out_of_range(steadyrail_proto_Arm_limits_tag);
-    seen |= std::uint32_t{1} << limit.channel;
     const auto code = static_cast<std::int16_t>(limit.code);
     (low ? out.counts.low : out.counts.high)[limit.channel] = code;
     out.limits[out.limit_count++] = {.channel = static_cast<std::uint8_t>(limit.channel),
@@ -107,9 +121,6 @@ std::expected<void, Refused> armed_set_from(const steadyrail_proto_Arm& message,
   }
   for (pb_size_t i = 0; i < message.thresholds_count; ++i) {
     const steadyrail_proto_Threshold& threshold = message.thresholds[i];
-    if (threshold.channel >= wire::kChannelCount || !is_code(threshold.code)) {
-      return out_of_range(steadyrail_proto_Arm_thresholds_tag);
-    }
     out.thresholds[out.threshold_count++] = {.channel = static_cast<std::uint8_t>(threshold.channel),
                                              .starts_ramp = threshold.starts_ramp,
                                              .code = static_cast<std::int16_t>(threshold.code)};

@@ -91,7 +91,7 @@ struct ArmedSet {
 
 std::expected<Settings, Refused> settings_from(const steadyrail_proto_Configure& message);
 
-/// Fills `out`, which is undefined after a refusal.
+/// Fills `out`, or leaves it alone.
 std::expected<void, Refused> armed_set_from(const steadyrail_proto_Arm& message, ArmedSet& out);
 
 }  // namespace firmware

@@ -100,15 +100,10 @@ void StepReporter::finish_group(std::uint64_t after_scan) {
 }
 
 void StepReporter::means(std::uint64_t first_scan, steadyrail_proto_SettledMeans& message, bool after) const {
-  std::array<std::int32_t, wire::kChannelCount> sums{};
-  for (std::uint32_t s = 0; s < kSettledScans; ++s) {
-    const CaptureRing::Scan& scan = ring_.at(first_scan + s);
-    for (std::size_t c = 0; c < wire::kChannelCount; ++c) sums[c] += scan[c];
-  }
   (after ? message.after_code_8_count : message.before_code_8_count) = wire::kChannelCount;
   for (std::size_t c = 0; c < wire::kChannelCount; ++c) {
     // 8 / 32 of the sum, rounded to the nearest, halves upwards.
-    (after ? message.after_code_8 : message.before_code_8)[c] = (sums[c] + 2) >> 2;
+    (after ? message.after_code_8 : message.before_code_8)[c] = (ring_.sum(first_scan, kSettledScans, c) + 2) >> 2;
   }
 }
 

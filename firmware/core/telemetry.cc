@@ -2,6 +2,7 @@
 #include "firmware/core/telemetry.h"
 
 #include <algorithm>
+#include <cstring>
 
 namespace firmware {
 namespace {
@@ -80,7 +81,7 @@ void Telemetry::ramp(const steadyrail_proto_RampBlock& block, const PackedBody& 
 void Telemetry::push_raw(steadyrail_proto_JigToHost& message, const PackedBody& packed) {
   std::array<std::byte, kSmallContentBytesMax + kPackedBodyBytesMax> content;
   const std::size_t head = encode_content(message, content);
-  std::copy_n(packed.body.begin(), packed.bytes, content.begin() + static_cast<std::ptrdiff_t>(head + kBodyHeadBytes));
+  std::memcpy(&content[head + kBodyHeadBytes], packed.body.data(), packed.bytes);
   const std::size_t bytes = close_body(content, head, packed.bytes);
   if (!raw_.push({content.data(), bytes})) count_up(health_.raw_dropped);
 }
@@ -289,8 +290,7 @@ bool Telemetry::build_capture() {
   begin_payload();
   put_message(message);
   const std::size_t at = payload_bytes_;
-  std::copy_n(piece_.packed.body.begin(), piece_.packed.bytes,
-              payload().begin() + static_cast<std::ptrdiff_t>(at + kBodyHeadBytes));
+  std::memcpy(&payload()[at + kBodyHeadBytes], piece_.packed.body.data(), piece_.packed.bytes);
   payload_bytes_ = close_body(payload(), at, piece_.packed.bytes);
   finish_frame();
   return true;

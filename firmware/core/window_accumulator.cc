@@ -72,7 +72,16 @@ void WindowAccumulator::begin(std::uint32_t scans_per_window, std::uint32_t arme
 }
 
 void WindowAccumulator::add(std::uint64_t first_scan, const ScanSums& sums) {
-  // A binary counter: two stretches of one length make one of the next, so that a cut leaves whole powers of two.
+  if (sums.scans == scans_per_window_) {
+    append(first_scan, sums);
+  } else {
+    carry_up(first_scan, sums);
+  }
+  if (blocks_[filling_].block.window_count == wire::kWindowsPerBlock) hand_over();
+}
+
+// A binary counter: two stretches of one length make one of the next, so that a cut leaves whole powers of two.
+void WindowAccumulator::carry_up(std::uint64_t first_scan, const ScanSums& sums) {
   Stretch carry{first_scan, sums};
   for (std::size_t k = 0; carry.sums.scans < scans_per_window_; ++k) {
     Stretch& level = levels_[k];
@@ -84,18 +93,17 @@ void WindowAccumulator::add(std::uint64_t first_scan, const ScanSums& sums) {
     carry = level;
     level.sums.scans = 0;
   }
-  append(carry);
-  if (blocks_[filling_].block.window_count == wire::kWindowsPerBlock) hand_over();
+  append(carry.first_scan, carry.sums);
 }
 
-void WindowAccumulator::append(const Stretch& window) {
+void WindowAccumulator::append(std::uint64_t first_scan, const ScanSums& window) {
   StampedWindows& block = blocks_[filling_];
   if (block.block.window_count == 0) {
-    block.first_scan = window.first_scan;
+    block.first_scan = first_scan;
     block.armed_set = armed_set_;
-    block.block.scans_per_window = window.sums.scans;
+    block.block.scans_per_window = window.scans;
   }
-  put_window(block, window.sums);
+  put_window(block, window);
 }
 
 void WindowAccumulator::hand_over() {

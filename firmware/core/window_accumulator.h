@@ -54,7 +54,8 @@ class WindowAccumulator {
     ScanSums sums{};  // sums.scans 0: empty
   };
 
-  void append(const Stretch& window);
+  void carry_up(std::uint64_t first_scan, const ScanSums& sums);
+  void append(std::uint64_t first_scan, const ScanSums& window);
   void hand_over();
 
   Health& health_;

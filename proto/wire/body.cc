@@ -58,10 +58,11 @@ ColumnPlan ColumnPlanner::plan(std::size_t count) const {
   const std::uint32_t width_all = std::min<std::uint32_t>(std::bit_width(any_), kColumnWidthMax);
   ColumnPlan best{.width = width_all};
   std::size_t best_bytes = best.bytes(count);
+  const auto* of_zeros = reinterpret_cast<const std::uint8_t*>(of_zeros_.data());
   std::uint32_t exceptions = 0;
   for (std::uint32_t less = 1; less <= std::min(width_all, kHighBitsMax); ++less) {
     const std::uint32_t width = width_all - less;
-    exceptions += of_zeros_[31 - width];  // of one bit more
+    exceptions += of_zeros[31 - width];  // of one bit more
     if (exceptions > kColumnExceptionsMax) break;
     const ColumnPlan plan{.width = width, .exceptions = exceptions};
     const std::size_t bytes = plan.bytes(count);

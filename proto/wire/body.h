@@ -8,6 +8,7 @@
 #include <cstddef>
 #include <cstdint>
 #include <span>
+#include <utility>
 
 namespace wire {
 
@@ -41,16 +42,26 @@ struct ColumnPlan {
 /// Takes the values of a column (1..32 of them, below 2^25) one by one, and plans it.
 class ColumnPlanner {
  public:
+  ColumnPlanner() { clear(std::make_index_sequence<kWords>()); }
+
   void take(std::uint32_t value) {
     any_ |= value;
-    ++of_zeros_[static_cast<std::size_t>(std::countl_zero(value))];
+    ++reinterpret_cast<std::uint8_t*>(of_zeros_.data())[std::countl_zero(value)];
   }
   /// The plan of fewest bytes for the `count` values taken, at equal bytes that of fewest exceptions.
   ColumnPlan plan(std::size_t count) const;
 
  private:
+  static constexpr std::size_t kWords = 9;
+
+  // One by one: a call of the library's memset costs more than nine stores.
+  template <std::size_t... kIndices>
+  void clear(std::index_sequence<kIndices...>) {
+    ((of_zeros_[kIndices] = 0), ...);
+  }
+
   std::uint32_t any_ = 0;
-  alignas(std::uint32_t) std::array<std::uint8_t, 36> of_zeros_{};  // values by their leading zeros, 0..32; whole words
+  std::array<std::uint32_t, kWords> of_zeros_;  // bytes: values by their leading zeros, 0..32
 };
 
 /// The plan for `values`.

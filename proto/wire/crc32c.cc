@@ -33,8 +33,8 @@ constexpr std::array<Table, Depth> make_tables() {
   return tables;
 }
 
-/// Eight bytes a step where 8 KiB of tables fit the cache; the 32-bit chip's flash holds the first one only.
-constexpr std::size_t kDepth = sizeof(void*) >= 8 ? 8 : 1;
+/// Eight bytes a step where 8 KiB of tables fit the cache; four on the 32-bit chip.
+constexpr std::size_t kDepth = sizeof(void*) >= 8 ? 8 : 4;
 constexpr std::array<Table, kDepth> kTables = make_tables<kDepth>();
 
 std::uint32_t load_le32(const std::byte* at) {
@@ -55,9 +55,18 @@ std::uint32_t step_eight(const std::array<Table, Depth>& tables, std::uint32_t r
 }
 
 template <std::size_t Depth>
+std::uint32_t step_four(const std::array<Table, Depth>& tables, std::uint32_t rest, const std::byte* at) {
+  const std::uint32_t word = rest ^ load_le32(at);
+  return tables[3][word & 0xFF] ^ tables[2][word >> 8 & 0xFF] ^ tables[1][word >> 16 & 0xFF] ^ tables[0][word >> 24];
+}
+
+template <std::size_t Depth>
 std::uint32_t by_table(const std::array<Table, Depth>& tables, std::span<const std::byte> bytes, std::uint32_t rest) {
   if constexpr (Depth == 8) {
     for (; bytes.size() >= 8; bytes = bytes.subspan(8)) rest = step_eight(tables, rest, bytes.data());
+  }
+  if constexpr (Depth == 4) {
+    for (; bytes.size() >= 4; bytes = bytes.subspan(4)) rest = step_four(tables, rest, bytes.data());
   }
   for (const std::byte next : bytes) rest = step_byte(rest, next);
   return rest;

@@ -107,7 +107,7 @@ TEST(EqualityTest, ChipAndVirtualJigSayTheSameOfAMinuteOfAWeakRail) {
 /// A start out of standby with its ramp: 1.2 s of 8 channels, 4,000 points a second, not one missing.
 TEST(EqualityTest, ChipSaysTheSameOfAStartAndFollowsItsRamps) {
   const auto folder = fresh_folder("start");
-  write_scenario(folder, "healthy", kSeed, 3, true);
+  write_scenario(folder, "healthy", kSeed, 3, 1200);
   const Bytes native = replay_natively(folder);
   const EmulatorRun emulated = run_emulated(folder);
   EXPECT_EQ(emulated.exit_code, 0) << emulated.printed;

@@ -90,8 +90,9 @@ host::model::Jig reference_jig() {
   return host::model::Jig::from_text(*host::data::shipped("jigs/reference.textproto"), "reference").value();
 }
 
-/// The rails that start are followed for 1.2 s, from the first that passes a tenth of its nominal voltage.
-void follow_starts(const host::model::Jig& jig, proto::Configure& configure, proto::Arm& arm) {
+/// The rails that start are followed, from the first that passes a tenth of its nominal voltage.
+void follow_starts(const host::model::Jig& jig, std::uint32_t ramp_ms, proto::Configure& configure, proto::Arm& arm) {
+  configure.set_ramp_ms(ramp_ms);
   for (const char* name :
        {"main-12v", "main-5v", "main-3v3", "pwr-ok", "ps-on", "ac-present", "processor-1", "graphics-1"}) {
     configure.set_ramp_channel_mask(configure.ramp_channel_mask() | 1U << jig.find(name)->index);
@@ -114,7 +115,7 @@ std::filesystem::path fresh_folder(const std::string& name) {
 }
 
 void write_scenario(const std::filesystem::path& folder, const std::string& scenario, std::uint64_t seed,
-                    std::uint32_t seconds, bool ramps) {
+                    std::uint32_t seconds, std::uint32_t ramp_ms) {
   const host::model::Jig jig = reference_jig();
   const proto::LimitSet limits = host::model::load_limits("atx-3.0").value().set;
   host::simulate::SupplyOptions options;
@@ -123,7 +124,7 @@ void write_scenario(const std::filesystem::path& folder, const std::string& scen
   SessionWriter writer(folder);
   proto::Configure configure = host::app::configuration(jig, kBaud);
   proto::Arm arm = host::detect::arm_limits(jig, &limits);
-  if (ramps) follow_starts(jig, configure, arm);
+  if (ramp_ms != 0) follow_starts(jig, ramp_ms, configure, arm);
   writer.begin(configure, arm);
   wire::ScanCodes codes;
   std::vector<wire::ScanEdge> edges;
@@ -135,7 +136,7 @@ void write_scenario(const std::filesystem::path& folder, const std::string& scen
   writer.close();
 }
 
-void write_storm(const std::filesystem::path& folder, std::uint32_t seconds) {
+void write_storm(const std::filesystem::path& folder, std::uint32_t seconds, bool ramps) {
   constexpr std::int16_t kSound = 1000;
   constexpr std::int16_t kBeyond = 900;
   constexpr std::int16_t kLimit = 950;
@@ -150,8 +151,16 @@ void write_storm(const std::filesystem::path& folder, std::uint32_t seconds) {
     limit.set_keep_code(kLimit);
     limit.set_least_scans(1);
   }
+  proto::Configure configure = host::app::configuration(reference_jig(), kBaud);
+  if (ramps) {
+    configure.set_ramp_channel_mask(0x555555 & 0xFFFF);  // every second: 8 pairs, the dearest
+    configure.set_ramp_ms(10'000);
+    proto::Threshold& threshold = *arm.add_thresholds();
+    threshold.set_code(kLimit);
+    threshold.set_starts_ramp(true);
+  }
   SessionWriter writer(folder);
-  writer.begin(host::app::configuration(reference_jig(), kBaud), arm);
+  writer.begin(configure, arm);
   wire::ScanCodes codes;
   const std::uint32_t blocks = seconds * kScansPerSecond / wire::kScansPerBlock;
   for (std::uint32_t k = 0; k < blocks; ++k) {

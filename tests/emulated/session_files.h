@@ -18,12 +18,14 @@ using Bytes = std::vector<std::byte>;
 /// Empty, made anew, under the build folder.
 std::filesystem::path fresh_folder(const std::string& name);
 
-/// A simulated supply of this scenario from standby on, watched under ATX 3.0 by the reference jig.
+/// A simulated supply of this scenario from standby on, watched under ATX 3.0 by the reference jig. With `ramp_ms`, 8
+/// channels are followed so long from each start on.
 void write_scenario(const std::filesystem::path& folder, const std::string& scenario, std::uint64_t seed,
-                    std::uint32_t seconds, bool ramps = false);
+                    std::uint32_t seconds, std::uint32_t ramp_ms = 0);
 
-/// Every second scan beyond an armed limit on all 24 channels, and as many excursions as scans beyond.
-void write_storm(const std::filesystem::path& folder, std::uint32_t seconds);
+/// Every second scan beyond an armed limit on all 24 channels, and as many excursions as scans beyond; with `ramps`, 8
+/// channels of them are followed all the time.
+void write_storm(const std::filesystem::path& folder, std::uint32_t seconds, bool ramps = false);
 
 Bytes read_file(const std::filesystem::path& path);
 
