@@ -67,6 +67,7 @@ void Decoder::State::take_overlong(std::uint64_t bytes) {
 void Decoder::State::restart(std::uint32_t boot) {
   continuity.blame(proto::LOSS_CAUSE_RESET);
   losses.restarted();
+  story.restarted();
   marks.stretch_ended(clock);
   offset = continuity.horizon() + kRestartScansLeast;
   offset_open = true;
@@ -135,6 +136,7 @@ void Decoder::State::finish() {
   finished = true;
   counts.bytes_cut = splitter.held_bytes();
   if (const auto gap = continuity.finish()) sink.gap(*gap);
+  for (const std::string& words : story.remarks()) remark(words);
   for (const std::string& words : losses.remarks()) remark(words);
   if (counts.unknown != 0) {
     remark(std::to_string(counts.unknown) + (counts.unknown == 1 ? " frame" : " frames") +

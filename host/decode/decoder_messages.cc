@@ -45,6 +45,10 @@ bool Decoder::State::take_message(const Envelope& envelope) {
       return true;
     case proto::JigToHost::kTimeMarkFieldNumber:
       return take_time_mark(envelope.content);
+    case proto::JigToHost::kRampFieldNumber:
+      if (!parse(ramp_block, envelope.content)) return false;
+      story.take(ramp_block);
+      return true;
     case proto::JigToHost::kLogFieldNumber:
       if (!parse(log, envelope.content)) return false;
       sink.log(log);
@@ -146,6 +150,7 @@ bool Decoder::State::take_event(std::span<const std::byte> content) {
   if (event->has_edge() && event->edge().line() == proto::LINE_MARKER && event->edge().high()) {
     marks.button(event->edge().scan());
   }
+  story.take(*event);
   sink.event(*event);
   return true;
 }
@@ -155,6 +160,7 @@ bool Decoder::State::take_status(std::span<const std::byte> content) {
   losses.take(status);
   status.set_scan(status.scan() + offset);
   continuity.present(status.scan(), status.running());
+  story.take(status, scan_rate_hz);
   sink.status(status);
   return true;
 }

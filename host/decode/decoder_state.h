@@ -14,6 +14,7 @@
 #include "host/decode/envelope.h"
 #include "host/decode/event_parser.h"
 #include "host/decode/frame_splitter.h"
+#include "host/decode/jig_story.h"
 #include "host/decode/losses.h"
 #include "host/decode/mark_book.h"
 #include "host/decode/sequence.h"
@@ -51,6 +52,7 @@ struct Decoder::State {
   Sequence sequence;
   Continuity continuity;
   JigLosses losses;
+  JigStory story;
   MarkBook marks;
   FrameCounts counts;
   std::vector<std::string> remarks;
@@ -79,6 +81,7 @@ struct Decoder::State {
   steadyrail::proto::Status status;
   steadyrail::proto::Acknowledgement acknowledgement;
   steadyrail::proto::TimeMark time_mark;
+  steadyrail::proto::RampBlock ramp_block;
   steadyrail::proto::Log log;
   wire::DecodedWindows windows;
   std::array<std::array<std::int16_t, wire::kCaptureScansMax>, wire::kChannelCount> codes;

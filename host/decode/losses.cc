@@ -11,6 +11,7 @@ JigLosses::Counts JigLosses::total() const {
   counts.events_dropped += latest_.events_dropped();
   counts.captures_dropped += latest_.captures_dropped();
   counts.captures_late += latest_.captures_late();
+  counts.captures_cut += latest_.captures_cut();
   return counts;
 }
 
@@ -33,6 +34,8 @@ std::vector<std::string> JigLosses::remarks() const {
   tell(counts.events_dropped, " event was", " events were", no_room);
   tell(counts.captures_dropped, " capture was", " captures were", no_room);
   tell(counts.captures_late, " capture was", " captures were", " not taken because every slot was in use");
+  tell(counts.captures_cut, " capture ends", " captures end",
+       " sooner than asked for: noise and load steps filled the jig's memory");
   return words;
 }
 

@@ -26,6 +26,7 @@ class JigLosses {
     std::uint64_t events_dropped = 0;
     std::uint64_t captures_dropped = 0;
     std::uint64_t captures_late = 0;
+    std::uint64_t captures_cut = 0;
   };
   Counts total() const;
 

@@ -29,7 +29,7 @@ std::string why(proto::Refusal refusal) {
     case proto::REFUSAL_POWER_LIMIT:
       return "more power at once than the load bank or the unit's label allows";
     case proto::REFUSAL_ENERGY_LIMIT:
-      return "more energy than the load bank takes in one programme";
+      return "more energy than the load bank takes before it has given off what it holds";
     case proto::REFUSAL_ON_TIME_LIMIT:
       return "a branch would be on for longer than it stands";
     case proto::REFUSAL_REPETITION_LIMIT:

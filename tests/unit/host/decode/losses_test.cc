@@ -22,9 +22,12 @@ TEST(JigLossesTest, AddsUpOverRestarts) {
   losses.restarted();
   status.set_captures_late(2);
   status.set_events_dropped(1);
+  status.set_captures_cut(1);
   losses.take(status);
-  EXPECT_EQ(losses.remarks(), (Words{"1 event was dropped in the jig because the line could not carry more",
-                                     "7 captures were not taken because every slot was in use"}));
+  EXPECT_EQ(losses.remarks(),
+            (Words{"1 event was dropped in the jig because the line could not carry more",
+                   "7 captures were not taken because every slot was in use",
+                   "1 capture ends sooner than asked for: noise and load steps filled the jig's memory"}));
 }
 
 }  // namespace
