@@ -35,6 +35,7 @@ void Acquisition::end() {
   if (armed_ == nullptr) return;
   close_stretch();
   excursions_.end(health_.next_scan);
+  steps_.end(health_.next_scan);
   raw_.select(0);
   armed_ = nullptr;
 }

@@ -36,6 +36,9 @@ class Acquisition {
   /// Channels with a code at an end of the range in the latest block; all of them when nobody has looked.
   std::uint32_t clipped_mask() const { return armed_ == nullptr ? kAllChannels : sums_.clipped_mask; }
 
+  /// Of the latest block; null without a run.
+  const ScanSums* sums() const { return armed_ == nullptr ? nullptr : &sums_; }
+
   void stream_raw(std::uint32_t channel_mask) { raw_.select(channel_mask); }
 
   /// Takes the next block. Blocks come in order; a first scan beyond the expected one is a gap.

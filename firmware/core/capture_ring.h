@@ -13,7 +13,7 @@
 
 namespace firmware {
 
-inline constexpr std::uint32_t kRingScans = 1024;  // 32 ms, 48 KiB
+inline constexpr std::uint32_t kRingScans = 832;  // 26 ms, 39 KiB
 static_assert(kRingScans % wire::kScansPerBlock == 0);
 
 class CaptureRing {

@@ -2,6 +2,7 @@
 #include "firmware/core/capture_store.h"
 
 #include <algorithm>
+#include <bit>
 
 #include "firmware/core/scan_time.h"
 
@@ -19,9 +20,11 @@ std::array<std::byte, kHeadBytes> head_of(std::uint32_t offset, std::uint32_t sc
   return head;
 }
 
-// Loads in play take 0.7 bytes a sample (measured); three quarters leave a margin.
-std::size_t pages_for(std::uint64_t scans) {
-  return static_cast<std::size_t>(scans * wire::kChannelCount * 3 / 4 / kPageBytes) + 1;
+// Loads in play take 0.7 bytes a code (measured); three quarters leave a margin.
+std::size_t pages_for(std::uint64_t scans, std::uint32_t channel_mask) {
+  const auto channels = static_cast<std::uint32_t>(std::popcount(channel_mask));
+  const std::uint64_t heads = (scans + wire::kCaptureScansMax - 1) / wire::kCaptureScansMax * kHeadBytes;
+  return static_cast<std::size_t>((scans * channels * 3 / 4 + heads) / kPageBytes) + 1;
 }
 
 }  // namespace
@@ -29,16 +32,31 @@ std::size_t pages_for(std::uint64_t scans) {
 void CaptureStore::begin(const Settings& settings) {
   ordinary_from_ = 0;
   full_ = false;
-  before_scans_ = settings.capture_before_scans;
-  after_scans_ = settings.capture_after_scans;
+  settings_ = &settings;
+  need_all_ = {};
+  pages_least_ = kPageCount;
+  for (std::size_t k = 0; k < settings.capture_group_count; ++k) {
+    const CaptureGroup& group = settings.capture_groups[k];
+    need_all_.channel_mask |= group.channel_mask;
+    need_all_.after_scans = std::max(need_all_.after_scans, group.after_scans);
+    pages_least_ = std::min(pages_least_, pages_for(group.scans(), group.channel_mask));
+  }
 }
 
-bool CaptureStore::covers(const Slot& slot, std::uint64_t first_scan, std::uint64_t last_scan) const {
-  return slot.state == State::kTaking && first_scan >= slot.first_scan && last_scan + after_scans_ / 2 <= slot.end_scan;
+const CaptureGroup& CaptureStore::group_of(std::uint8_t channel) const {
+  const auto has_it = [&](const CaptureGroup& group) { return (group.trigger_mask >> channel & 1) != 0; };
+  const auto& groups = settings_->capture_groups;
+  const auto found = std::find_if(groups.begin(), groups.begin() + settings_->capture_group_count, has_it);
+  return found == groups.begin() + settings_->capture_group_count ? groups[0] : *found;
 }
 
-bool CaptureStore::covered(const CaptureTrigger& trigger) {
-  const auto covers_it = [&](const Slot& slot) { return covers(slot, trigger.scan, trigger.scan); };
+bool CaptureStore::covers(const Slot& slot, const Need& need, std::uint64_t first_scan, std::uint64_t last_scan) {
+  return slot.state == State::kTaking && (need.channel_mask & ~slot.channel_mask) == 0 &&
+         first_scan >= slot.first_scan && last_scan + need.after_scans / 2 <= slot.end_scan;
+}
+
+bool CaptureStore::covered(const Need& need, std::uint64_t scan) {
+  const auto covers_it = [&](const Slot& slot) { return covers(slot, need, scan, scan); };
   if (covering_ != nullptr && covers_it(*covering_)) return true;
   const auto found = std::ranges::find_if(slots_, covers_it);
   covering_ = found == slots_.end() ? nullptr : &*found;
@@ -46,12 +64,12 @@ bool CaptureStore::covered(const CaptureTrigger& trigger) {
 }
 
 bool CaptureStore::answers_alike(std::uint64_t first_scan, std::uint64_t last_scan) const {
-  if (covering_ != nullptr && covers(*covering_, first_scan, last_scan)) return true;
+  if (covering_ != nullptr && covers(*covering_, need_all_, first_scan, last_scan)) return true;
   return full_ && std::ranges::none_of(slots_, [](const Slot& slot) { return slot.state == State::kTaking; });
 }
 
 void CaptureStore::trigger_alike(std::uint32_t count, std::uint64_t last_scan) {
-  if (!covered({.scan = last_scan})) turn_away(count, last_scan);
+  if (!covered(need_all_, last_scan)) turn_away(count, last_scan);
 }
 
 void CaptureStore::turn_away(std::uint32_t count, std::uint64_t last_scan) {
@@ -64,12 +82,12 @@ std::size_t CaptureStore::pages_promised() const {
   std::size_t pages = 0;
   for (const Slot& slot : slots_) {
     if (slot.state == State::kTaking && slot.next_scan < slot.end_scan)
-      pages += pages_for(slot.end_scan - slot.next_scan);
+      pages += pages_for(slot.end_scan - slot.next_scan, slot.channel_mask);
   }
   return pages;
 }
 
-CaptureStore::Slot* CaptureStore::free_slot(const CaptureTrigger& trigger) {
+CaptureStore::Slot* CaptureStore::free_slot(const CaptureTrigger& trigger, std::size_t pages_asked) {
   const bool edge = trigger.cause == CaptureCause::kEdge;
   std::size_t kept = edge ? 0 : kEdgeSlots + (trigger.ordinary ? kSteadySlots : 0);
   for (const Slot& slot : slots_) {
@@ -79,7 +97,7 @@ CaptureStore::Slot* CaptureStore::free_slot(const CaptureTrigger& trigger) {
   const auto free = static_cast<std::size_t>(
       std::ranges::count_if(slots_, [](const Slot& slot) { return slot.state == State::kFree; }));
   // One whole capture is worth more than two cut short; an edge begins with whatever room there is.
-  const std::size_t pages = edge ? 1 : kEdgePages + pages_promised() + pages_for(before_scans_ + after_scans_);
+  const std::size_t pages = edge ? 1 : kEdgePages + pages_promised() + pages_asked;
   if (free <= kept || pool_.free_pages() < pages) return nullptr;
   return &*std::ranges::find_if(slots_, [](const Slot& slot) { return slot.state == State::kFree; });
 }
@@ -92,13 +110,15 @@ bool CaptureStore::trigger(const CaptureTrigger& trigger) {
     turn_away(1, trigger.scan);
     return false;
   }
-  if (covered(trigger)) return true;
+  const CaptureGroup& group = group_of(trigger.channel);
+  const Need need{.channel_mask = group.channel_mask, .after_scans = group.after_scans};
+  if (covered(need, trigger.scan)) return true;
   if (trigger.ordinary && trigger.scan < ordinary_from_) return false;
-  Slot* slot = full ? nullptr : free_slot(trigger);
+  Slot* slot = full ? nullptr : free_slot(trigger, pages_for(group.scans(), group.channel_mask));
   if (slot == nullptr) {
     if (trigger.ordinary) return false;
     full_from_ = full ? std::min(full_from_, trigger.scan) : trigger.scan;
-    full_ = full_ || !edge;
+    full_ = full_ || (!edge && free_slot(trigger, pages_least_) == nullptr);
     turn_away(1, trigger.scan);
     return false;
   }
@@ -108,15 +128,19 @@ bool CaptureStore::trigger(const CaptureTrigger& trigger) {
   if (++captures_ == 0) ++captures_;
   slot->capture = captures_;
   slot->trigger = trigger;
-  slot->first_scan = std::max(ring_.first_scan(), trigger.scan - std::min<std::uint64_t>(trigger.scan, before_scans_));
+  slot->channel_mask = group.channel_mask;
+  slot->first_scan =
+      std::max(ring_.first_scan(), trigger.scan - std::min<std::uint64_t>(trigger.scan, group.before_scans));
   slot->next_scan = slot->first_scan;
-  slot->end_scan = trigger.scan + after_scans_;
+  slot->end_scan = trigger.scan + group.after_scans;
   return true;
 }
 
 void CaptureStore::close() {
   for (Slot& slot : slots_) {
-    if (slot.state == State::kTaking) slot.end_scan = std::min(slot.end_scan, ring_.next_scan());
+    if (slot.state != State::kTaking || slot.end_scan <= ring_.next_scan()) continue;
+    slot.scans_cut = static_cast<std::uint32_t>(slot.end_scan - ring_.next_scan());
+    slot.end_scan = ring_.next_scan();
   }
   // The ring is about to begin anew, and the slots hold what bounds this loop.
   while (pack_step()) {
@@ -139,7 +163,7 @@ bool CaptureStore::pack_step() {
   if (slot == nullptr) return false;
   full_ = false;
   if (slot->next_scan < ring_.first_scan()) {
-    cut(*slot);
+    end_taking(*slot);
   } else if (slot->next_scan < slot->end_scan) {
     pack(*slot);
   }
@@ -153,18 +177,18 @@ void CaptureStore::pack(Slot& slot) {
   const auto take = [&](std::size_t channel, std::int16_t* codes) {
     ring_.copy_column(slot.next_scan, scans, channel, codes);
   };
-  std::uint32_t left = (std::uint32_t{1} << wire::kChannelCount) - 1;
+  std::uint32_t left = slot.channel_mask;
   while (left != 0 && slot.state == State::kTaking) {
     left = pack_scans(left, scans, take, packed_);
     store(slot, scans);
   }
-  slot.next_scan += scans;
+  if (slot.state == State::kTaking) slot.next_scan += scans;
 }
 
 void CaptureStore::store(Slot& slot, std::uint32_t scan_count) {
   const std::size_t kept = slot.trigger.cause == CaptureCause::kEdge ? 0 : kEdgePages;
   if (PagePool::pages_needed(slot.chain, kHeadBytes + packed_.bytes) + kept > pool_.free_pages()) {
-    cut(slot);
+    end_taking(slot);
     return;
   }
   pool_.append(slot.chain, head_of(static_cast<std::uint32_t>(slot.next_scan - slot.first_scan), scan_count, packed_));
@@ -172,13 +196,12 @@ void CaptureStore::store(Slot& slot, std::uint32_t scan_count) {
   ++slot.pieces;
 }
 
-// What was packed so far is sent, and ends early; the host sees that it does.
-void CaptureStore::cut(Slot& slot) {
-  count_up(health_.captures_dropped);
-  end_taking(slot);
-}
-
+// What was packed so far is sent; where that is not all, the host is told how much is missing.
 void CaptureStore::end_taking(Slot& slot) {
+  if (slot.next_scan < slot.end_scan) {
+    slot.scans_cut += static_cast<std::uint32_t>(slot.end_scan - slot.next_scan);
+    count_up(slot.pieces == 0 ? health_.captures_dropped : health_.captures_cut);
+  }
   slot.state = State::kReady;
   if (slot.pieces == 0) {
     pool_.release(slot.chain);
@@ -199,6 +222,7 @@ bool CaptureStore::take_piece(CapturePiece& out) {
   for (std::size_t k = 0; k < kHeadBytes; ++k) word |= std::to_integer<std::uint64_t>(head[k]) << (8 * k);
   out.capture = slot->capture;
   out.trigger = slot->trigger;
+  out.scans_cut = slot->scans_cut;
   out.first_scan = slot->first_scan + (word & 0xFFFF);
   out.scan_count = static_cast<std::uint32_t>(word >> 16 & 0xFF);
   out.packed.channel_mask = static_cast<std::uint32_t>(word >> 24 & 0xFFFFFF);

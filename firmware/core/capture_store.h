@@ -48,6 +48,7 @@ class CaptureStore {
   CaptureStore(const CaptureRing& ring, Health& health, std::uint32_t captures = 0)
       : ring_(ring), health_(health), captures_(captures) {}
 
+  /// `settings` must stay unchanged until close().
   void begin(const Settings& settings);
 
   /// True when it gets a capture or lies well inside one already being taken.
@@ -78,30 +79,39 @@ class CaptureStore {
     std::uint64_t first_scan = 0;
     std::uint64_t next_scan = 0;  // to be packed
     std::uint64_t end_scan = 0;
+    std::uint32_t channel_mask = 0;
+    std::uint32_t scans_cut = 0;
     std::uint32_t pieces = 0;  // still in the chain
     PageChain chain{};
   };
 
-  bool covers(const Slot& slot, std::uint64_t first_scan, std::uint64_t last_scan) const;
-  bool covered(const CaptureTrigger& trigger);
+  /// What triggers ask for at least: channels, and half of the scans after them.
+  struct Need {
+    std::uint32_t channel_mask = 0;
+    std::uint32_t after_scans = 0;
+  };
+
+  const CaptureGroup& group_of(std::uint8_t channel) const;
+  static bool covers(const Slot& slot, const Need& need, std::uint64_t first_scan, std::uint64_t last_scan);
+  bool covered(const Need& need, std::uint64_t scan);
   void turn_away(std::uint32_t count, std::uint64_t last_scan);
   std::size_t pages_promised() const;
-  Slot* free_slot(const CaptureTrigger& trigger);
+  Slot* free_slot(const CaptureTrigger& trigger, std::size_t pages_asked);
   Slot* most_urgent();
   void pack(Slot& slot);
   void store(Slot& slot, std::uint32_t scan_count);
-  void cut(Slot& slot);
   void end_taking(Slot& slot);
 
   const CaptureRing& ring_;
   Health& health_;
-  std::uint32_t before_scans_ = 0;
-  std::uint32_t after_scans_ = 0;
-  std::uint32_t captures_;           // since boot
-  std::uint64_t ordinary_from_ = 0;  // no ordinary trigger before this scan
-  Slot* covering_ = nullptr;         // the slot that covered the latest trigger
-  std::uint64_t full_from_ = 0;      // while full: from here on no slot covers a trigger
-  bool full_ = false;                // a trigger found no slot, and nothing has been freed or packed since
+  const Settings* settings_ = nullptr;  // of the latest run
+  Need need_all_{};                     // of every group
+  std::size_t pages_least_ = 0;         // of the smallest group
+  std::uint32_t captures_;              // since boot
+  std::uint64_t ordinary_from_ = 0;     // no ordinary trigger before this scan
+  Slot* covering_ = nullptr;            // the slot that covered the latest trigger
+  std::uint64_t full_from_ = 0;         // while full: from here on no slot covers a trigger
+  bool full_ = false;                   // a trigger found no slot, and nothing has been freed or packed since
   std::array<Slot, kCaptureSlots> slots_{};
   PagePool pool_;
   PackedBody packed_{};

@@ -1,11 +1,13 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "firmware/core/crossing_stamper.h"
 
+#include <algorithm>
+
 namespace firmware {
 
 void CrossingStamper::begin(const ArmedSet& armed, std::uint64_t first_scan) {
   armed_ = &armed;
-  has_last_ = false;
+  resume();
   for (RateLimit& limit : limits_) {
     limit = RateLimit(kCrossingsPerSecond, kCrossingsBurst);
     limit.begin(first_scan);
@@ -14,8 +16,14 @@ void CrossingStamper::begin(const ArmedSet& armed, std::uint64_t first_scan) {
 }
 
 void CrossingStamper::on_block(const ScanBlock& block, const ScanSums& sums, RampRecorder& ramps) {
-  for (std::uint32_t k = 0; k < armed_->threshold_count; ++k) {
+  std::uint32_t left_mask = 0;
+  for (std::size_t c = 0; c < wire::kChannelCount; ++c) {
+    const ChannelSums& channel = sums.channels[c];
+    if (channel.min < free_low_[c] || channel.max > free_high_[c]) left_mask |= std::uint32_t{1} << c;
+  }
+  for (std::uint32_t k = 0; left_mask != 0 && k < armed_->threshold_count; ++k) {
     const ArmedThreshold& threshold = armed_->thresholds[k];
+    if ((left_mask >> threshold.channel & 1) == 0) continue;
     const ChannelSums& channel = sums.channels[threshold.channel];
     bool below = channel.min < threshold.code;
     bool above = channel.max >= threshold.code;
@@ -27,6 +35,24 @@ void CrossingStamper::on_block(const ScanBlock& block, const ScanSums& sums, Ram
   }
   last_ = block.codes[wire::kScansPerBlock - 1];
   has_last_ = true;
+  if (left_mask != 0) look_around(left_mask);
+}
+
+void CrossingStamper::look_around(std::uint32_t channel_mask) {
+  for (std::size_t c = 0; c < wire::kChannelCount; ++c) {
+    if ((channel_mask >> c & 1) == 0) continue;
+    free_low_[c] = INT16_MIN;
+    free_high_[c] = INT16_MAX;
+  }
+  for (std::uint32_t k = 0; k < armed_->threshold_count; ++k) {
+    const std::int16_t code = armed_->thresholds[k].code;
+    const std::size_t c = armed_->thresholds[k].channel;
+    if (code <= last_[c]) {
+      free_low_[c] = std::max(free_low_[c], code);
+    } else {
+      free_high_[c] = std::min(free_high_[c], static_cast<std::int16_t>(code - 1));
+    }
+  }
 }
 
 void CrossingStamper::walk(const ScanBlock& block, std::uint32_t index, RampRecorder& ramps) {

@@ -30,9 +30,14 @@ class CrossingStamper {
   /// A threshold that starts ramps and is passed upwards triggers `ramps`.
   void on_block(const ScanBlock& block, const ScanSums& sums, RampRecorder& ramps);
   /// A gap: what was passed within it is not stamped.
-  void resume() { has_last_ = false; }
+  void resume() {
+    has_last_ = false;
+    free_low_.fill(INT16_MAX);
+    free_high_.fill(INT16_MIN);
+  }
 
  private:
+  void look_around(std::uint32_t channel_mask);
   void walk(const ScanBlock& block, std::uint32_t index, RampRecorder& ramps);
   void tell(std::uint32_t index, std::uint64_t scan_before, std::int16_t before, std::int16_t after);
 
@@ -41,6 +46,9 @@ class CrossingStamper {
   const ArmedSet* armed_ = nullptr;
   bool has_last_ = false;
   std::array<std::int16_t, wire::kChannelCount> last_{};  // codes of the scan before the block
+  // Around each channel's last code no threshold is passed: within, none is looked at.
+  std::array<std::int16_t, wire::kChannelCount> free_low_{};
+  std::array<std::int16_t, wire::kChannelCount> free_high_{};
   std::array<RateLimit, kThresholdsMax> limits_{};
   RateLimit shared_limit_{kSharedCrossingsPerSecond, kSharedCrossingsBurst};
 };

@@ -23,6 +23,7 @@ enum class SafetyCause : std::uint8_t {  // values of the schema's SafetyCause
   kOverrun = 8,
   kOverRange = 9,
   kStack = 10,
+  kEnergyLimit = 11,
 };
 
 /// What a processor fault left behind: told to every host that asks who is there.
@@ -41,6 +42,7 @@ struct Health {
   std::uint32_t gates = 0;                    // as loaded: the latest edge may lie ahead
   GateMarks gate_marks{};
   bool ps_on_driven = false;
+  std::uint32_t load_energy_j = 0;  // held by the load bank
   bool running = false;
   BoardReadings readings{};
   std::optional<FaultWords> fault;  // of the boot before

@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "firmware/core/load_bank.h"
 
+#include <algorithm>
+
 namespace firmware {
 namespace {
 
@@ -8,7 +10,6 @@ constexpr std::uint32_t kCurrentMaMost = 100'000;
 constexpr std::uint32_t kPowerMwMost = 2'000'000;  // of a branch; eight of them
 constexpr std::uint32_t kOnTimeMsMost = 600'000;
 constexpr std::uint32_t kRepetitionHzMost = 10'000;
-constexpr std::uint64_t kNanojoulesPerJoule = 1'000'000'000;  // a milliwatt for a microsecond is a nanojoule
 
 constexpr std::uint32_t kSteps = steadyrail_proto_LoadSteps_steps_tag;
 constexpr std::uint32_t kRepeat = steadyrail_proto_LoadSteps_repeat_tag;
@@ -165,11 +166,15 @@ std::expected<LoadBank, Refused> load_bank_from(const steadyrail_proto_DescribeL
   bank.power_mw_max = message.power_mw_max;
   bank.energy_j_max = message.energy_j_max;
   bank.repetition_hz_max = message.repetition_hz_max;
+  bank.cooling_mw = message.cooling_mw;
+  if (bank.cooling_mw == 0) {
+    bank.cooling_mw = static_cast<std::uint32_t>(std::uint64_t{bank.energy_j_max} * 1000 / kCoolingSeconds);
+  }
   return bank;
 }
 
 Refused check_programme(const LoadBank& bank, std::span<const LoadStep> steps, std::uint32_t rounds,
-                        std::uint32_t gates) {
+                        std::uint32_t gates, std::uint64_t held_nj) {
   if (bank.repetition_hz_max == 0) return {steadyrail_proto_Refusal_REFUSAL_NO_LOAD_BANK, 0};
   if (const Refused refused = check_described(bank, steps, gates); refused.refusal != 0) return refused;
   std::uint64_t round_us = 0;
@@ -182,13 +187,16 @@ Refused check_programme(const LoadBank& bank, std::span<const LoadStep> steps, s
   const std::uint64_t energy_nj_max = bank.energy_j_max * kNanojoulesPerJoule;
   const std::uint64_t first_nj = rehearsal.energy_nj();
   if (first_nj > energy_nj_max) return {steadyrail_proto_Refusal_REFUSAL_ENERGY_LIMIT, kSteps};
-  if (rounds == 1) return {};
+  const std::uint64_t room_nj = energy_nj_max - std::min(energy_nj_max, held_nj);
+  const Refused too_soon{steadyrail_proto_Refusal_REFUSAL_ENERGY_LIMIT, 0};  // of what came before, not of this alone
+  if (rounds == 1) return first_nj > room_nj ? too_soon : Refused{};
   const std::uint32_t after_first = rehearsal.gates();
   if (const Refused refused = rehearsal.round(steps); refused.refusal != 0) return refused;
   // Divided, not multiplied: rounds by energy may exceed 64 bits.
   if (rehearsal.energy_nj() > (energy_nj_max - first_nj) / (rounds - 1)) {
     return {steadyrail_proto_Refusal_REFUSAL_ENERGY_LIMIT, kRepeat};
   }
+  if (first_nj + rehearsal.energy_nj() * (rounds - 1) > room_nj) return too_soon;
   const std::uint64_t us_max = std::uint64_t{kOnTimeMsMost} * 1000 + 1;  // longer is too long for every branch
   const bool long_rounds = round_us != 0 && rounds - 1 > us_max / round_us;
   return check_always_on(bank, steps, long_rounds ? us_max : round_us * (rounds - 1), after_first);

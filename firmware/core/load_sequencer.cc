@@ -17,7 +17,7 @@ constexpr std::uint64_t kScansBetweenProgrammes = 2;
 }  // namespace
 
 Refused LoadSequencer::play(std::span<const LoadStep> steps, std::uint32_t rounds) {
-  const Refused refused = check_programme(bank_, steps, rounds, health_.gates);
+  const Refused refused = check_programme(bank_, steps, rounds, health_.gates, heat_.held_nj());
   if (refused.refusal != steadyrail_proto_Refusal_REFUSAL_NONE) return refused;
   std::ranges::copy(steps, steps_.begin());
   count_ = steps.size();
@@ -34,6 +34,11 @@ void LoadSequencer::advance() {
   const std::uint64_t parts = due_rest_ + steps_[next_].after_us * kParts256;
   due_256_ += parts / kPerMicroseconds;
   due_rest_ = static_cast<std::uint32_t>(parts % kPerMicroseconds);
+}
+
+void LoadSequencer::note_heat() {
+  heat_.note(next_edge_scan() * 256, health_.gates);
+  health_.load_energy_j = static_cast<std::uint32_t>(heat_.held_nj() / kNanojoulesPerJoule);
 }
 
 bool LoadSequencer::on_block() {
@@ -67,6 +72,7 @@ bool LoadSequencer::load_due() {
   if (edge.gates == before) return true;
   if (!outputs_.load_edge(edge)) return false;
   loaded_scan_ = edge.scan;
+  heat_.note(instant, edge.gates);
   for (std::uint8_t gate = 0; gate < kGateCount; ++gate) {
     if (((edge.gates ^ before) >> gate & 1) == 0) continue;
     if (!limit_.take(edge.scan)) {

@@ -15,6 +15,7 @@
 #include <span>
 
 #include "firmware/core/load_bank.h"
+#include "firmware/core/load_heat.h"
 #include "firmware/core/outputs.h"
 #include "firmware/core/rate_limit.h"
 #include "firmware/core/telemetry.h"
@@ -29,6 +30,7 @@ class LoadSequencer {
   LoadSequencer(Outputs& outputs, Health& health, Telemetry& telemetry)
       : outputs_(outputs), health_(health), telemetry_(telemetry) {
     limit_.begin(0);
+    heat_.describe(bank_);
   }
 
   /// What programmes are checked against from now on.
@@ -45,6 +47,10 @@ class LoadSequencer {
   /// programme is then not what was asked for.
   [[nodiscard]] bool on_block();
 
+  /// After a block, whatever the mode and what stands: the bank cools on.
+  void note_heat();
+  bool too_hot() const { return heat_.beyond(); }
+
   /// A gate that will have been on for as long as it may by the end of the next block.
   std::optional<std::uint8_t> on_too_long() const;
 
@@ -59,6 +65,7 @@ class LoadSequencer {
   Health& health_;
   Telemetry& telemetry_;
   LoadBank bank_{};
+  LoadHeat heat_{};
   std::array<LoadStep, kLoadStepsMax> steps_{};
   std::size_t count_ = 0;
   std::size_t next_ = 0;

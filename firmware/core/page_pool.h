@@ -12,7 +12,7 @@
 namespace firmware {
 
 inline constexpr std::size_t kPageBytes = 512;
-inline constexpr std::size_t kPageCount = 80;  // 40 KiB
+inline constexpr std::size_t kPageCount = 98;  // 49 KiB
 
 using PageIndex = std::uint8_t;
 inline constexpr PageIndex kNoPage = 0xFF;

@@ -10,7 +10,16 @@
 namespace firmware {
 
 void RampRecorder::trigger(std::uint64_t scan, std::uint8_t channel) {
-  if (channel_mask_ == 0 || taking()) return;
+  if (channel_mask_ == 0) return;
+  if (!taking()) {
+    start(scan, channel);
+  } else if (scan >= end_scan_ && next_trigger_scan_ == 0) {
+    next_trigger_scan_ = scan;
+    next_channel_ = channel;
+  }
+}
+
+void RampRecorder::start(std::uint64_t scan, std::uint8_t channel) {
   if (++ramps_ == 0) ++ramps_;
   trigger_scan_ = scan;
   channel_ = channel;
@@ -18,6 +27,18 @@ void RampRecorder::trigger(std::uint64_t scan, std::uint8_t channel) {
   next_scan_ -= (next_scan_ - ring_.first_scan()) % kScansPerPoint;  // points never wrap in the ring
   left_ = 0;
   end_scan_ = next_scan_ + length_scans_ / kScansPerPoint * kScansPerPoint;
+}
+
+void RampRecorder::end() {
+  end_scan_ = 0;
+  if (next_trigger_scan_ == 0) return;
+  start(next_trigger_scan_, next_channel_);
+  next_trigger_scan_ = 0;
+}
+
+void RampRecorder::on_block() {
+  const std::uint32_t steps = ring_.next_scan() > next_scan_ + kRampLagScans ? 2 : 1;
+  for (std::uint32_t k = 0; k < steps && taking(); ++k) step(kPointsPerBlock);
 }
 
 void RampRecorder::close() {
@@ -28,10 +49,15 @@ void RampRecorder::close() {
     if (!step(std::min(held, kPointsPerBlock))) break;
   }
   end_scan_ = 0;
+  next_trigger_scan_ = 0;
 }
 
 // False when no points are due.
 bool RampRecorder::step(std::uint32_t points_most) {
+  if (next_scan_ < ring_.first_scan()) {  // overtaken: the host sees that it ends early
+    end();
+    return false;
+  }
   if (left_ == 0) {
     points_ = std::min(points_left(), points_most);
     if (points_ == 0 || next_scan_ + points_ * kScansPerPoint > ring_.next_scan()) return false;
@@ -43,7 +69,7 @@ bool RampRecorder::step(std::uint32_t points_most) {
   if (left_ != 0) return true;
   send();
   next_scan_ += points_ * kScansPerPoint;
-  if (points_left() == 0) end_scan_ = 0;
+  if (points_left() == 0) end();
   return true;
 }
 

@@ -2,6 +2,7 @@
 #include "firmware/core/settings.h"
 
 #include <bit>
+#include <optional>
 
 #include "firmware/core/scan_time.h"
 
@@ -11,6 +12,8 @@ namespace {
 constexpr std::unexpected<Refused> out_of_range(std::uint32_t field) {
   return std::unexpected(Refused{steadyrail_proto_Refusal_REFUSAL_OUT_OF_RANGE, field});
 }
+
+constexpr std::uint32_t kAllChannels = (std::uint32_t{1} << wire::kChannelCount) - 1;
 
 constexpr bool within(std::uint32_t value, std::uint32_t least, std::uint32_t most) {
   return value >= least && value <= most;
@@ -26,6 +29,40 @@ bool limit_sound(const steadyrail_proto_ArmedLimit& limit) {
   if (!low && limit.side != steadyrail_proto_Side_SIDE_HIGH) return false;
   // A release beyond the limit would end an excursion at its own first scan, for ever.
   return low ? limit.release_code >= limit.code : limit.release_code <= limit.code;
+}
+
+bool group_sound(const CaptureGroup& group) {
+  const auto channels = static_cast<std::uint32_t>(std::popcount(group.channel_mask));
+  return group.channel_mask >> wire::kChannelCount == 0 && channels != 0 &&
+         group.before_scans <= kCaptureBeforeLongest && group.after_scans <= kCaptureCodesMost &&
+         group.scans() * channels <= kCaptureCodesMost;
+}
+
+/// The field at fault, where one is.
+std::optional<std::uint32_t> take_captures(const steadyrail_proto_Configure& message, Settings& settings) {
+  CaptureGroup& common = settings.capture_groups[0];
+  common.channel_mask = kAllChannels;
+  common.trigger_mask = kAllChannels;
+  if (message.capture_before_scans != 0) common.before_scans = message.capture_before_scans;
+  if (message.capture_after_scans != 0) common.after_scans = message.capture_after_scans;
+  if (common.before_scans > kCaptureBeforeLongest) return steadyrail_proto_Configure_capture_before_scans_tag;
+  if (!group_sound(common)) return steadyrail_proto_Configure_capture_after_scans_tag;
+  for (pb_size_t i = 0; i < message.capture_groups_count; ++i) {
+    const steadyrail_proto_CaptureGroup& asked = message.capture_groups[i];
+    const CaptureGroup group{
+        .trigger_mask = asked.trigger_mask,
+        .channel_mask = asked.channel_mask,
+        .before_scans = asked.before_scans != 0 ? asked.before_scans : common.before_scans,
+        .after_scans = asked.after_scans != 0 ? asked.after_scans : common.after_scans,
+    };
+    const bool free = (group.trigger_mask & ~common.trigger_mask) == 0;  // in no other group, and channels that exist
+    if (group.trigger_mask == 0 || !free || !group_sound(group)) {
+      return steadyrail_proto_Configure_capture_groups_tag;
+    }
+    common.trigger_mask &= ~group.trigger_mask;
+    settings.capture_groups[settings.capture_group_count++] = group;
+  }
+  return std::nullopt;
 }
 
 std::expected<void, Refused> check(const steadyrail_proto_Arm& message) {
@@ -67,14 +104,7 @@ std::expected<Settings, Refused> settings_from(const steadyrail_proto_Configure&
   }
   if (message.events_per_s != 0) settings.events_per_s = message.events_per_s;
   if (settings.events_per_s > 1000) return out_of_range(steadyrail_proto_Configure_events_per_s_tag);
-  if (message.capture_before_scans != 0) settings.capture_before_scans = message.capture_before_scans;
-  if (message.capture_after_scans != 0) settings.capture_after_scans = message.capture_after_scans;
-  if (settings.capture_before_scans > kCaptureBeforeLongest) {
-    return out_of_range(steadyrail_proto_Configure_capture_before_scans_tag);
-  }
-  if (settings.capture_after_scans > kCaptureScansLongest - settings.capture_before_scans) {
-    return out_of_range(steadyrail_proto_Configure_capture_after_scans_tag);
-  }
+  if (const auto refused = take_captures(message, settings)) return out_of_range(*refused);
   for (pb_size_t i = 0; i < message.step_triggers_count; ++i) {
     const steadyrail_proto_StepTrigger& trigger = message.step_triggers[i];
     if (trigger.channel >= wire::kChannelCount || !within(trigger.least_code, 1, 65535)) {

@@ -16,6 +16,7 @@ namespace firmware {
 inline constexpr std::size_t kStepTriggersMax = 8;
 inline constexpr std::size_t kArmedLimitsMax = 2 * wire::kChannelCount;
 inline constexpr std::size_t kThresholdsMax = 48;
+inline constexpr std::size_t kCaptureGroupsMax = 4;
 inline constexpr std::uint32_t kScansPerWindowLongest = 256;
 
 /// Why a command is not done, and which field is at fault (0: none).
@@ -29,14 +30,24 @@ struct StepTrigger {
   std::uint16_t least_code = 0;  // not 0
 };
 
+/// What a trigger on certain channels captures.
+struct CaptureGroup {
+  std::uint32_t trigger_mask = 0;
+  std::uint32_t channel_mask = 0;
+  std::uint32_t before_scans = 320;  // at most kCaptureBeforeLongest
+  std::uint32_t after_scans = 640;   // 1..; with those before, by channels, at most kCaptureCodesMost
+
+  std::uint32_t scans() const { return before_scans + after_scans; }
+};
+
 /// Configure, with its defaults filled in.
 struct Settings {
-  std::uint32_t scans_per_window = 32;       // 32, 64, 128, 256
-  std::uint32_t line_bytes_per_s = 200000;   // 9,600..2,000,000
-  std::uint32_t host_silence_ms = 1000;      // 100..60,000
-  std::uint32_t events_per_s = 50;           // 1..1,000
-  std::uint32_t capture_before_scans = 320;  // at most kCaptureBeforeLongest
-  std::uint32_t capture_after_scans = 640;   // 1.., with those before at most kCaptureScansLongest
+  std::uint32_t scans_per_window = 32;      // 32, 64, 128, 256
+  std::uint32_t line_bytes_per_s = 200000;  // 9,600..2,000,000
+  std::uint32_t host_silence_ms = 1000;     // 100..60,000
+  std::uint32_t events_per_s = 50;          // 1..1,000
+  std::uint32_t capture_group_count = 1;
+  std::array<CaptureGroup, 1 + kCaptureGroupsMax> capture_groups{};  // the first: all channels, for the other triggers
   std::uint32_t step_trigger_count = 0;
   std::array<StepTrigger, kStepTriggersMax> step_triggers{};
   std::uint32_t low_end_mask = 0;
@@ -44,7 +55,8 @@ struct Settings {
   std::uint32_t ramp_scans = 0;         // at most kRampMsLongest
 };
 
-inline constexpr std::uint32_t kCaptureScansLongest = 2048;  // 64 ms
+/// 64 ms of all channels, 192 ms of 8.
+inline constexpr std::uint32_t kCaptureCodesMost = 2048 * wire::kChannelCount;
 /// The ring also has to hold what arrives until a trigger is certain and packing has caught up.
 inline constexpr std::uint32_t kCaptureBeforeLongest = 512;  // 16 ms
 

@@ -27,14 +27,14 @@ void StepDetector::on_block(const ScanBlock& block, std::int16_t min, std::int16
   remember(block);
   const auto first = static_cast<std::uint32_t>(count_);
   const bool quiet = takes_no_step(min, max);
-  if (quiet) {
+  if (quiet && quiet_blocks_ <= kHistory / wire::kScansPerBlock) {  // after more all of them are 0 already
     clear_differences(first);
-  } else {
+  } else if (!quiet) {
     take_differences(first);
   }
   // Candidates lie in this block's differences and the last one's.
-  if (!quiet || !was_quiet_) look_for_peaks(block.first_scan - count_, sink);
-  was_quiet_ = quiet;
+  if (!quiet || quiet_blocks_ == 0) look_for_peaks(block.first_scan - count_, sink);
+  quiet_blocks_ = !quiet ? 0 : std::min(quiet_blocks_ + 1, kHistory);
   count_ += wire::kScansPerBlock;
 }
 
@@ -62,7 +62,7 @@ void StepDetector::clear_differences(std::uint32_t first) {
 
 // Entries older than the stretch are 0; the differences they enter are not looked at.
 void StepDetector::take_differences(std::uint32_t first) {
-  if (was_quiet_) {
+  if (quiet_blocks_ != 0) {
     before_ = 0;
     after_ = 0;
     for (std::uint32_t k = 1; k <= kStepMeanScans; ++k) {

@@ -63,10 +63,10 @@ class StepDetector {
   std::uint8_t channel_ = 0;
   std::int32_t least_code_ = 0;
   std::int32_t least_16_ = 0;
-  std::uint64_t count_ = 0;    // scans of this stretch
-  std::array<Span, 3> spans_;  // of the latest blocks
-  bool was_quiet_ = true;      // the latest block's differences are not worked out: 0 stands for them
-  std::int32_t before_ = 0;    // sums of 16 codes
+  std::uint64_t count_ = 0;         // scans of this stretch
+  std::array<Span, 3> spans_;       // of the latest blocks
+  std::uint32_t quiet_blocks_ = 1;  // at the end: their differences are not worked out, 0 stands for them
+  std::int32_t before_ = 0;         // sums of 16 codes
   std::int32_t after_ = 0;
   std::array<std::int16_t, kHistory> codes_{};
   std::array<std::int32_t, kHistory> differences_{};  // 1/16 code

@@ -18,8 +18,9 @@ void StepReporter::begin(const Settings& settings, std::uint64_t first_scan) {
   trigger_count_ = settings.step_trigger_count;
   triggers_ = settings.step_triggers;
   biggest_16_ = {};
-  random_state_ = kSeed;
-  capture_from_ = first_scan;
+  sampler_.begin(kSeed);
+  kept_ = 0;
+  sampled_from_ = first_scan;
   step_limit_.begin(first_scan);
   settled_limit_.begin(first_scan);
   resume(first_scan);
@@ -45,6 +46,7 @@ void StepReporter::on_block(const ScanBlock& block, const ScanSums& sums) {
   if (group_.step_id != 0 && ring_.next_scan() >= group_.last_scan + kGroupDelay) {
     finish_group(group_.last_scan + kSettledAfterScans);
   }
+  if (ring_.next_scan() >= sampled_from_ + kScansPerSecond) tell_sample(ring_.next_scan());
 }
 
 void StepReporter::found(const FoundStep& step) {
@@ -52,15 +54,17 @@ void StepReporter::found(const FoundStep& step) {
 }
 
 void StepReporter::take(const FoundStep& step) {
+  std::uint32_t one_of = 0;
   const bool same = group_.step_id != 0 && step.scan <= group_.first_scan + kStepReachScans;
   if (same) {
     group_.first_scan = std::min(group_.first_scan, step.scan);
     group_.last_scan = std::max(group_.last_scan, step.scan);
   } else {
     open_group(step.scan);
+    one_of = sampler_.take();
   }
   tell(step);
-  capture(step);
+  capture(step, one_of);
 }
 
 void StepReporter::open_group(std::uint64_t scan) {
@@ -123,26 +127,35 @@ void StepReporter::tell(const FoundStep& step) {
   telemetry_.event(event);
 }
 
-// The biggest step of each channel so far is always captured; of the others the first after a random pause, so that
-// every phase of a repeating load has its chance.
-void StepReporter::capture(const FoundStep& step) {
+// The biggest step of each channel so far is always captured; of all steps, one of a channel or of several at once,
+// some are drawn by lot, each with the same chance.
+void StepReporter::capture(const FoundStep& step, std::uint32_t one_of) {
   const auto size = static_cast<std::uint32_t>(std::abs(step.step_code_16));
   const bool biggest = size > biggest_16_[step.channel];
   biggest_16_[step.channel] = std::max(biggest_16_[step.channel], size);
-  if (!biggest && step.scan < capture_from_) return;
-  const bool taken = captures_.trigger(
-      {.cause = CaptureCause::kLoadStep, .scan = step.scan, .channel = step.channel, .ordinary = !biggest});
-  if (!taken || biggest) return;
-  constexpr std::uint32_t kMeanPause = kScansPerSecond / kOrdinaryStepCapturesPerSecond;
-  capture_from_ = step.scan + random() % (2 * kMeanPause);
+  if (!biggest && one_of == 0) return;
+  const bool taken = captures_.trigger({.cause = CaptureCause::kLoadStep,
+                                        .scan = step.scan,
+                                        .channel = step.channel,
+                                        .ordinary = !biggest,
+                                        .one_of = one_of});
+  if (taken && one_of != 0) ++kept_;
 }
 
-// Marsaglia's xorshift32 (Journal of Statistical Software 8(14), 2003).
-std::uint32_t StepReporter::random() {
-  random_state_ ^= random_state_ << 13;
-  random_state_ ^= random_state_ >> 17;
-  random_state_ ^= random_state_ << 5;
-  return random_state_;
+void StepReporter::tell_sample(std::uint64_t end_scan) {
+  if (sampler_.seen() != 0) {
+    steadyrail_proto_Event event{};
+    event.which_kind = steadyrail_proto_Event_step_sample_tag;
+    event.kind.step_sample = {.first_scan = sampled_from_,
+                              .end_scan = end_scan,
+                              .seen = sampler_.seen(),
+                              .drawn = sampler_.drawn(),
+                              .kept = kept_};
+    telemetry_.event(event);
+  }
+  sampler_.end_second();
+  kept_ = 0;
+  sampled_from_ = end_scan;
 }
 
 }  // namespace firmware

@@ -17,6 +17,7 @@
 #include "firmware/core/scan_sums.h"
 #include "firmware/core/settings.h"
 #include "firmware/core/step_detector.h"
+#include "firmware/core/step_sampler.h"
 #include "firmware/core/telemetry.h"
 
 namespace firmware {
@@ -26,7 +27,6 @@ inline constexpr std::uint32_t kSettledAfterScans = 128;     // 4 ms
 inline constexpr std::uint32_t kSettledFreeScansLeast = 64;  // 2 ms between a step and the next one's guard
 inline constexpr std::uint32_t kStepsPerSecond = 800;        // told; more are counted as dropped events
 inline constexpr std::uint32_t kSettledPerSecond = 100;      // told; a sample of more is as good
-inline constexpr std::uint32_t kOrdinaryStepCapturesPerSecond = 3;
 
 class StepReporter : public StepSink {
  public:
@@ -38,6 +38,8 @@ class StepReporter : public StepSink {
   void begin(const Settings& settings, std::uint64_t first_scan);
   /// After the ring has taken the block.
   void on_block(const ScanBlock& block, const ScanSums& sums);
+  /// The end of the run at `scan`.
+  void end(std::uint64_t scan) { tell_sample(scan); }
   /// A gap: the next block begins at `next_scan`.
   void resume(std::uint64_t next_scan);
 
@@ -55,11 +57,11 @@ class StepReporter : public StepSink {
 
   void take(const FoundStep& step);
   void tell(const FoundStep& step);
-  void capture(const FoundStep& step);
+  void capture(const FoundStep& step, std::uint32_t one_of);
+  void tell_sample(std::uint64_t end_scan);
   void open_group(std::uint64_t scan);
   void finish_group(std::uint64_t after_scan);
   void means(std::uint64_t first_scan, steadyrail_proto_SettledMeans& message, bool after) const;
-  std::uint32_t random();
 
   const CaptureRing& ring_;
   CaptureStore& captures_;
@@ -75,8 +77,9 @@ class StepReporter : public StepSink {
   Group group_{};
   RateLimit step_limit_{kStepsPerSecond, kStepsPerSecond / 4};
   RateLimit settled_limit_{kSettledPerSecond, kSettledPerSecond / 10};
-  std::uint64_t capture_from_ = 0;  // the first ordinary step at or after this is captured
-  std::uint32_t random_state_ = 1;
+  StepSampler sampler_{};
+  std::uint32_t kept_ = 0;  // of those drawn since sampled_from_
+  std::uint64_t sampled_from_ = 0;
 };
 
 }  // namespace firmware

@@ -8,7 +8,10 @@ namespace {
 
 constexpr std::int32_t kToleranceOfLevel = 8;
 
-std::int32_t mean_code(const ScanBlock& block, std::size_t channel, std::uint32_t from) {
+std::int32_t mean_code(const ScanBlock& block, const ScanSums* sums, std::size_t channel, std::uint32_t from) {
+  if (from == 0 && sums != nullptr) {
+    return sums->channels[channel].sum / static_cast<std::int32_t>(wire::kScansPerBlock);
+  }
   std::int32_t sum = 0;
   for (std::uint32_t s = from; s < wire::kScansPerBlock; ++s) sum += block.codes[s][channel];
   return sum / static_cast<std::int32_t>(wire::kScansPerBlock - from);
@@ -16,15 +19,17 @@ std::int32_t mean_code(const ScanBlock& block, std::size_t channel, std::uint32_
 
 }  // namespace
 
-std::optional<std::uint8_t> StuckSwitchWatch::look(const ScanBlock& block, const LoadBank& bank) const {
+std::optional<std::uint8_t> StuckSwitchWatch::look(const ScanBlock& block, const ScanSums* sums,
+                                                   const LoadBank& bank) const {
   for (std::uint8_t gate = 0; gate < kGateCount; ++gate) {
     const bool off = (health_.gates >> gate & 1) == 0;
-    if (off && bank.branches[gate].level_codes != 0 && stuck(block, bank, gate)) return gate;
+    if (off && bank.branches[gate].level_codes != 0 && stuck(block, sums, bank, gate)) return gate;
   }
   return std::nullopt;
 }
 
-bool StuckSwitchWatch::stuck(const ScanBlock& block, const LoadBank& bank, std::uint8_t gate) const {
+bool StuckSwitchWatch::stuck(const ScanBlock& block, const ScanSums* sums, const LoadBank& bank,
+                             std::uint8_t gate) const {
   const LoadBranch& branch = bank.branches[gate];
   std::int32_t on_codes = 0;
   std::uint64_t settled_scan = block.first_scan;
@@ -38,7 +43,7 @@ bool StuckSwitchWatch::stuck(const ScanBlock& block, const LoadBank& bank, std::
   if (from > wire::kScansPerBlock - kStuckMeanScansLeast) return false;
   const std::int32_t allowed = branch.idle_code + on_codes + on_codes / kToleranceOfLevel +
                                static_cast<std::int32_t>(branch.level_codes) / kStuckPerLevel;
-  return mean_code(block, branch.channel, static_cast<std::uint32_t>(from)) > allowed;
+  return mean_code(block, sums, branch.channel, static_cast<std::uint32_t>(from)) > allowed;
 }
 
 }  // namespace firmware

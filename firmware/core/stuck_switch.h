@@ -8,6 +8,7 @@
 
 #include "firmware/core/load_bank.h"
 #include "firmware/core/outputs.h"
+#include "firmware/core/scan_sums.h"
 #include "firmware/core/scan_time.h"
 #include "firmware/hal/scan_source.h"
 
@@ -25,10 +26,11 @@ class StuckSwitchWatch {
   /// ms and more after it went off. Where branches that are on share the channel, their levels are taken off first and
   /// 1/8 of them allowed for, as resistors warm and differ (own choice): a small branch beside big ones is then not
   /// seen. Gates that switch again within 2 ms are not judged.
-  std::optional<std::uint8_t> look(const ScanBlock& block, const LoadBank& bank) const;
+  /// `sums` of the block may be null: its scans are then walked.
+  std::optional<std::uint8_t> look(const ScanBlock& block, const ScanSums* sums, const LoadBank& bank) const;
 
  private:
-  bool stuck(const ScanBlock& block, const LoadBank& bank, std::uint8_t gate) const;
+  bool stuck(const ScanBlock& block, const ScanSums* sums, const LoadBank& bank, std::uint8_t gate) const;
 
   const Outputs& outputs_;
   const Health& health_;

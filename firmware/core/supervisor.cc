@@ -64,16 +64,19 @@ void Supervisor::on_block(const ScanBlock& block) {
   look();
   if (const auto channel = over_range_.look(block, acquisition_.clipped_mask()))
     trip_first(SafetyCause::kOverRange, channel);
+  sequencer_.note_heat();
   if (health_.mode == Mode::kBench) watch_loads(block);
   watch_host();
 }
 
 void Supervisor::watch_loads(const ScanBlock& block) {
   if (health_.safety_cause != SafetyCause::kNone) return;
-  if (const auto gate = stuck_.look(block, sequencer_.bank())) {
+  if (const auto gate = stuck_.look(block, acquisition_.sums(), sequencer_.bank())) {
     trip(SafetyCause::kLoadStuckOn, gate);
   } else if (const auto on = sequencer_.on_too_long()) {
     trip(SafetyCause::kOnTimeLimit, on);
+  } else if (sequencer_.too_hot()) {
+    trip(SafetyCause::kEnergyLimit);
   } else if (!sequencer_.on_block()) {
     trip(SafetyCause::kOverrun);
   }

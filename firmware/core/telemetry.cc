@@ -256,6 +256,7 @@ void Telemetry::build_status() {
   status.running = health_.running;
   status.captures_late = health_.captures_late;
   status.captures_cut = health_.captures_cut;
+  status.load_energy_j = health_.load_energy_j;
   health_.clipped_mask = 0;
   begin_payload();
   put_message(message);

@@ -29,6 +29,7 @@ std::size_t encode_capture_column(std::span<const std::int16_t> codes, std::span
   Planned steps;
   std::int32_t before = first;
   std::int32_t least = first;
+#pragma GCC unroll 4
   for (std::size_t k = 0; k < count; ++k) {
     const std::int32_t code = codes[k];
     const std::int32_t step = code - before;
@@ -37,6 +38,7 @@ std::size_t encode_capture_column(std::span<const std::int16_t> codes, std::span
     before = code;
   }
   Planned distances;
+#pragma GCC unroll 4
   for (std::size_t k = 0; k < count; ++k) distances.put(k, static_cast<std::uint32_t>(codes[k] - least));
 
   const ColumnPlan by_steps = steps.planner.plan(count);

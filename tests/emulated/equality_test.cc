@@ -4,6 +4,7 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
+#include <bit>
 #include <map>
 
 #include <fmt/core.h>
@@ -107,7 +108,7 @@ TEST(EqualityTest, ChipAndVirtualJigSayTheSameOfAMinuteOfAWeakRail) {
 /// A start out of standby with its ramp: 1.2 s of 8 channels, 4,000 points a second, not one missing.
 TEST(EqualityTest, ChipSaysTheSameOfAStartAndFollowsItsRamps) {
   const auto folder = fresh_folder("start");
-  write_scenario(folder, "healthy", kSeed, 3, 1200);
+  write_scenario(folder, "healthy", kSeed, 3, {.ramp_ms = 1200});
   const Bytes native = replay_natively(folder);
   const EmulatorRun emulated = run_emulated(folder);
   EXPECT_EQ(emulated.exit_code, 0) << emulated.printed;
@@ -116,7 +117,72 @@ TEST(EqualityTest, ChipSaysTheSameOfAStartAndFollowsItsRamps) {
   EXPECT_EQ(reading.exit_code, 0) << reading.printed;
   EXPECT_THAT(reading.printed, testing::HasSubstr(" 38400 ramp points"));
   fmt::print("{}{}", emulated.printed, reading.printed);
+  EXPECT_LE(printed_figure(emulated, "instructions a scan, all"), kInstructionsPerScanMax);
+  EXPECT_LE(printed_figure(emulated, "instructions in one go, acquiring, at most"), kInstructionsBetweenBlocksMax);
   check_steps(emulated);
+}
+
+/// Both boards say the same of a scenario, and the chip stays within what it may take; returns what it said.
+Bytes same_within_budget(const std::filesystem::path& folder) {
+  const Bytes native = replay_natively(folder);
+  const EmulatorRun emulated = run_emulated(folder);
+  EXPECT_EQ(emulated.exit_code, 0) << emulated.printed;
+  EXPECT_EQ(first_difference(native, emulated.frames), "");
+  fmt::print("{}:\n{}", folder.filename().string(), emulated.printed);
+  EXPECT_LE(printed_figure(emulated, "instructions a scan, all"), kInstructionsPerScanMax);
+  EXPECT_LE(printed_figure(emulated, "instructions in one go, acquiring, at most"), kInstructionsBetweenBlocksMax);
+  check_steps(emulated);
+  return emulated.frames;
+}
+
+TEST(EqualityTest, ChipPlaysALoadProgrammeWithinItsBudget) {
+  const auto folder = fresh_folder("bench-load");
+  write_scenario(folder, "weak-12v", kSeed, 4, {.load_programme = true});
+  const Bytes frames = same_within_budget(folder);
+  std::uint32_t edges = 0;
+  for (const proto::JigToHost& message : messages_of(frames)) {
+    const proto::Edge& edge = message.event().edge();
+    if (edge.line() == proto::LINE_GATE) edges += 1 + edge.untold();
+    EXPECT_EQ(message.status().safety_cause(), proto::SAFETY_CAUSE_NONE);
+  }
+  EXPECT_GE(edges, 3U * 16'000) << "16 edges a millisecond, over 3 s and more";
+}
+
+/// Captures that are as long as was asked for, by the number of their channels: the most scans.
+std::map<int, std::uint64_t> longest_whole(const Bytes& frames) {
+  std::map<std::uint32_t, std::map<std::uint64_t, std::uint32_t>> captures;  // channels by scan
+  for (const proto::JigToHost& message : messages_of(frames)) {
+    const proto::CaptureBlock& block = message.capture();
+    if (!message.has_capture() || block.scans_cut() != 0) continue;
+    for (std::uint32_t s = 0; s < block.scan_count(); ++s) {
+      captures[block.capture()][block.first_scan() + s] |= block.channel_mask();
+    }
+  }
+  std::map<int, std::uint64_t> longest;
+  for (const auto& [number, scans] : captures) {
+    const std::uint32_t channels = scans.begin()->second;
+    const bool alike = std::ranges::all_of(scans, [&](const auto& scan) { return scan.second == channels; });
+    const bool contiguous = scans.rbegin()->first - scans.begin()->first + 1 == scans.size();
+    EXPECT_TRUE(alike && contiguous) << "capture " << number;
+    std::uint64_t& most = longest[std::popcount(channels)];
+    most = std::max<std::uint64_t>(most, scans.size());
+  }
+  return longest;
+}
+
+/// 60 ms of all channels, or 180 of one converter's 8, from the memory the chip has, at the noise of a game. The second
+/// decoder compares the codes of every tenth frame with those injected.
+TEST(EqualityTest, ChipHoldsSixtyMillisecondsOfAllChannelsAndAHundredAndEightyOfEight) {
+  const auto folder = fresh_folder("long-captures");
+  write_scenario(folder, "weak-12v", kSeed, 12, {.long_captures = true});
+  const Bytes frames = same_within_budget(folder);
+  const auto longest = longest_whole(frames);
+  EXPECT_GE(longest.at(24), 1920U);
+  EXPECT_GE(longest.at(8), 5760U);
+  const EmulatorRun reading = read_again(folder);
+  EXPECT_EQ(reading.exit_code, 0) << reading.printed;
+  fmt::print("longest whole captures: {} scans of 24 channels, {} of 8\n{}", longest.at(24), longest.at(8),
+             reading.printed);
 }
 
 TEST(EqualityTest, ChipSaysTheSameTwiceInAStorm) {
@@ -139,6 +205,19 @@ TEST(EqualityTest, ChipSaysTheSameTwiceInAStorm) {
   EXPECT_LE(printed_figure(first, "instructions a window of 32 scans, all"), kStormInstructionsPerBlockMax);
   EXPECT_LE(printed_figure(first, "instructions in one go, acquiring, at most"), kStormInstructionsPerBlockMax);
   check_steps(first);
+}
+
+TEST(EqualityTest, ChipKeepsItsBudgetInAStormWithRamps) {
+  const auto folder = fresh_folder("storm-ramps");
+  write_storm(folder, 2, true);
+  const EmulatorRun run = run_emulated(folder);
+  EXPECT_EQ(run.exit_code, 0) << run.printed;
+  EXPECT_EQ(first_difference(replay_natively(folder), run.frames), "");
+  fmt::print("{}", run.printed);
+  EXPECT_GE(kinds_of(run.frames).at("ramp"), 200U);
+  EXPECT_LE(printed_figure(run, "instructions a window of 32 scans, all"), kStormInstructionsPerBlockMax);
+  EXPECT_LE(printed_figure(run, "instructions in one go, acquiring, at most"), kStormInstructionsPerBlockMax);
+  check_steps(run);
 }
 
 TEST(EqualityTest, ChipEndsWithItsReasonWhenTheScansAreCutShort) {

@@ -39,7 +39,8 @@ Bytes replay_natively(const std::filesystem::path& folder) {
   NativeFile commands(folder / "commands.bin");
   NativeFile frames;
   firmware::ReplayStore store;
-  const auto replay = std::make_unique<firmware::Replay>(scans, commands, frames, store, firmware::Mode::kObserve);
+  const auto mode = is_bench(folder) ? firmware::Mode::kBench : firmware::Mode::kObserve;
+  const auto replay = std::make_unique<firmware::Replay>(scans, commands, frames, store, mode);
   if (replay->run() != firmware::ReplayEnd::kComplete) throw std::runtime_error("the replay did not complete");
   return frames.written;
 }

@@ -21,7 +21,41 @@ namespace proto = steadyrail::proto;
 
 constexpr std::uint32_t kScansPerSecond = 32000;
 constexpr std::uint32_t kBaud = 2'000'000;
+constexpr const char* kBenchFile = "bench";       // the emulated board looks for it
 constexpr std::uint64_t kKeepAliveScans = 16000;  // every half second, as the host does
+
+/// Every branch has its channel, which none of them is seen to draw too much on.
+proto::DescribeLoadBank eight_branches() {
+  proto::DescribeLoadBank bank;
+  for (std::uint32_t gate = 0; gate < 8; ++gate) {
+    proto::LoadBranch& branch = *bank.add_branches();
+    branch.set_gate(gate);
+    branch.set_current_ma(100);
+    branch.set_power_mw(1000);
+    branch.set_on_time_ms_max(60'000);
+    branch.set_channel(10 + gate);
+    branch.set_idle_code(32'000);
+    branch.set_level_codes(1000);
+  }
+  bank.add_group_current_ma_max(1000);
+  bank.set_power_mw_max(10'000);
+  bank.set_energy_j_max(10'000);
+  bank.set_repetition_hz_max(1000);
+  return bank;
+}
+
+/// One gate after the other on, then off, 50 us between: 16 times of edges a round.
+proto::LoadSteps eight_gates_at_a_kilohertz() {
+  proto::LoadSteps programme;
+  for (std::uint32_t k = 0; k < 16; ++k) {
+    proto::LoadStepCommand& step = *programme.add_steps();
+    step.set_gate(k % 8);
+    step.set_on(k < 8);
+    step.set_after_us(k == 0 ? 250 : 50);
+  }
+  programme.set_repeat(100'000);
+  return programme;
+}
 
 /// Both files, block by block, with the commands a host would send.
 class SessionWriter {
@@ -31,7 +65,7 @@ class SessionWriter {
     commands_.put(0);  // what a receiver finds before the first delimiter it throws away
   }
 
-  void begin(const proto::Configure& configure, const proto::Arm& arm) {
+  void begin(const proto::Configure& configure, const proto::Arm& arm, bool load_programme = false) {
     proto::HostToJig command;
     command.mutable_identify();
     send(command);
@@ -39,8 +73,16 @@ class SessionWriter {
     send(command);
     *command.mutable_arm() = arm;
     send(command);
+    if (load_programme) {
+      *command.mutable_describe_load_bank() = eight_branches();
+      send(command);
+    }
     command.mutable_start();
     send(command);
+    if (load_programme) {
+      *command.mutable_load_steps() = eight_gates_at_a_kilohertz();
+      send(command);
+    }
   }
 
   void block(const wire::ScanCodes& codes, const std::vector<wire::ScanEdge>& edges, bool last) {
@@ -105,7 +147,21 @@ void follow_starts(const host::model::Jig& jig, std::uint32_t ramp_ms, proto::Co
   }
 }
 
+void capture_long(proto::Configure& configure) {
+  constexpr std::uint32_t kGraphics = 0xFF0000;
+  configure.set_capture_before_scans(480);
+  configure.set_capture_after_scans(1440);
+  proto::CaptureGroup& group = *configure.add_capture_groups();
+  group.set_trigger_mask(kGraphics);
+  group.set_channel_mask(kGraphics);
+  group.set_after_scans(5280);
+}
+
 }  // namespace
+
+bool is_bench(const std::filesystem::path& folder) {
+  return std::filesystem::exists(folder / kBenchFile);
+}
 
 std::filesystem::path fresh_folder(const std::string& name) {
   const std::filesystem::path folder = std::filesystem::path(STEADYRAIL_CHIP_DIR) / "runs" / name;
@@ -115,7 +171,7 @@ std::filesystem::path fresh_folder(const std::string& name) {
 }
 
 void write_scenario(const std::filesystem::path& folder, const std::string& scenario, std::uint64_t seed,
-                    std::uint32_t seconds, std::uint32_t ramp_ms) {
+                    std::uint32_t seconds, const ScenarioOptions& scenario_options) {
   const host::model::Jig jig = reference_jig();
   const proto::LimitSet limits = host::model::load_limits("atx-3.0").value().set;
   host::simulate::SupplyOptions options;
@@ -124,8 +180,10 @@ void write_scenario(const std::filesystem::path& folder, const std::string& scen
   SessionWriter writer(folder);
   proto::Configure configure = host::app::configuration(jig, kBaud);
   proto::Arm arm = host::detect::arm_limits(jig, &limits);
-  if (ramp_ms != 0) follow_starts(jig, ramp_ms, configure, arm);
-  writer.begin(configure, arm);
+  if (scenario_options.ramp_ms != 0) follow_starts(jig, scenario_options.ramp_ms, configure, arm);
+  if (scenario_options.long_captures) capture_long(configure);
+  if (scenario_options.load_programme) std::ofstream(folder / kBenchFile).put('1');
+  writer.begin(configure, arm, scenario_options.load_programme);
   wire::ScanCodes codes;
   std::vector<wire::ScanEdge> edges;
   const std::uint64_t end = std::uint64_t{seconds} * kScansPerSecond;

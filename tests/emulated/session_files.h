@@ -18,10 +18,18 @@ using Bytes = std::vector<std::byte>;
 /// Empty, made anew, under the build folder.
 std::filesystem::path fresh_folder(const std::string& name);
 
-/// A simulated supply of this scenario from standby on, watched under ATX 3.0 by the reference jig. With `ramp_ms`, 8
-/// channels are followed so long from each start on.
+struct ScenarioOptions {
+  std::uint32_t ramp_ms = 0;    // 8 channels are followed so long from each start on
+  bool long_captures = false;   // 60 ms of all channels, 180 ms of the graphics converter's for its triggers
+  bool load_programme = false;  // in bench, 8 gates at 1 kHz; what is simulated knows nothing of them
+};
+
+/// A simulated supply of this scenario from standby on, watched under ATX 3.0 by the reference jig.
 void write_scenario(const std::filesystem::path& folder, const std::string& scenario, std::uint64_t seed,
-                    std::uint32_t seconds, std::uint32_t ramp_ms = 0);
+                    std::uint32_t seconds, const ScenarioOptions& options = {});
+
+/// A session whose jig stands in bench, not beside a PC.
+bool is_bench(const std::filesystem::path& folder);
 
 /// Every second scan beyond an armed limit on all 24 channels, and as many excursions as scans beyond; with `ramps`, 8
 /// channels of them are followed all the time.

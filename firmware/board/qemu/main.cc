@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: Apache-2.0
-// The emulated jig: replays the files scans.bin and commands.bin of the emulator's folder into frames.bin.
+// The emulated jig: replays the files scans.bin and commands.bin of the emulator's folder into frames.bin; in bench
+// where there is a file of that name.
 #include "firmware/board/qemu/instruction_meter.h"
 #include "firmware/board/qemu/replay.h"
 #include "firmware/board/qemu/semihosting.h"
@@ -53,7 +54,8 @@ void board_main() {
   }
   static ReplayStore store;
   static qemu::InstructionMeter meter;
-  static Replay replay(scans, commands, frames, store, Mode::kObserve, &meter);
+  const Mode mode = EmulatorFile("bench", OpenMode::kRead).is_open() ? Mode::kBench : Mode::kObserve;
+  static Replay replay(scans, commands, frames, store, mode, &meter);
   const ReplayEnd end = replay.run();
   meter.print();
   qemu::print(words(end));

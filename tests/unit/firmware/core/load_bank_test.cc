@@ -66,6 +66,70 @@ TEST(LoadBankTest, HoldsTheEnergyOfAllRounds) {
   EXPECT_EQ(refusal({{0, true, 0}, {0, false, 13'888}}, 1, 0, little), proto::REFUSAL_NONE) << "0.999936 J";
 }
 
+TEST(LoadBankTest, HoldsTheEnergyOfProgrammesThatFollowOneAnother) {
+  // 72 W for 1 s twice would be 144 J of the 100: refused right after, and taken once 44 J have been given off.
+  JigFixture jig(Mode::kBench);
+  jig.configure();
+  jig.describe_load_bank([](proto::DescribeLoadBank& bank) {
+    for (proto::LoadBranch& branch : *bank.mutable_branches()) branch.set_power_mw(72'000);
+    bank.set_energy_j_max(100);
+    bank.set_cooling_mw(2'000);
+  });
+  const auto programme = [&] {
+    proto::HostToJig command;
+    proto::LoadStepCommand& on = *command.mutable_load_steps()->add_steps();
+    on.set_on(true);
+    proto::LoadStepCommand& off = *command.mutable_load_steps()->add_steps();
+    off.set_after_us(1'000'000);
+    jig.send(command);
+    return testing::last_answer(jig.heard());
+  };
+  const auto wait = [&](std::uint32_t ms) {
+    for (std::uint32_t k = 0; k < ms; ++k) {
+      if (k % 500 == 0) jig.keep_alive();
+      jig.play([](std::uint64_t, std::size_t) { return std::int16_t{1000}; }, 1);
+    }
+  };
+  EXPECT_EQ(programme().refusal(), proto::REFUSAL_NONE);
+  wait(1100);
+  EXPECT_NEAR(jig.health().load_energy_j, 70, 1) << "72 J less what was given off";
+  const proto::Acknowledgement refused = programme();
+  EXPECT_EQ(refused.refusal(), proto::REFUSAL_ENERGY_LIMIT);
+  EXPECT_EQ(refused.field(), 0U) << "not of this programme alone";
+  jig.describe_load_bank([](proto::DescribeLoadBank& bank) {
+    for (proto::LoadBranch& branch : *bank.mutable_branches()) branch.set_power_mw(72'000);
+    bank.set_energy_j_max(100);
+    bank.set_cooling_mw(2'000);
+  });
+  EXPECT_EQ(programme().refusal(), proto::REFUSAL_ENERGY_LIMIT) << "a bank described anew is as hot as before";
+  wait(20'500);  // 41 J, to 29 and something: 101 J with the next
+  EXPECT_EQ(programme().refusal(), proto::REFUSAL_ENERGY_LIMIT);
+  wait(1'000);
+  EXPECT_EQ(programme().refusal(), proto::REFUSAL_NONE);
+}
+
+TEST(LoadBankTest, SwitchesOffWhatIsLeftOnWhenTheBankHoldsNoMore) {
+  JigFixture jig(Mode::kBench);
+  jig.configure();
+  jig.describe_load_bank([](proto::DescribeLoadBank& bank) {
+    for (proto::LoadBranch& branch : *bank.mutable_branches()) branch.set_power_mw(72'000);
+    bank.set_energy_j_max(36);
+    bank.set_cooling_mw(1);
+  });
+  proto::HostToJig command;
+  proto::LoadStepCommand& on = *command.mutable_load_steps()->add_steps();
+  on.set_on(true);
+  jig.send(command);
+  std::uint32_t on_ms = 0;
+  for (; on_ms < 2000 && jig.health().safety_cause == SafetyCause::kNone; ++on_ms) {
+    if (on_ms % 500 == 0) jig.keep_alive();
+    jig.play([](std::uint64_t, std::size_t) { return std::int16_t{1000}; }, 1);
+  }
+  EXPECT_EQ(jig.health().safety_cause, SafetyCause::kEnergyLimit);
+  EXPECT_EQ(jig.outputs.gates, 0U);
+  EXPECT_NEAR(on_ms, 500, 3) << "36 J at 72 W, from 1 to 2 ms after the command on";
+}
+
 TEST(LoadBankTest, HoldsTheTimeOnInOneGo) {
   EXPECT_EQ(refusal({{0, true, 0}, {0, false, 1'000'000}}), proto::REFUSAL_NONE);
   EXPECT_EQ(refusal({{0, true, 0}, {0, false, 1'000'001}}), proto::REFUSAL_ON_TIME_LIMIT);

@@ -119,6 +119,7 @@ TEST(RampRecorderTest, TakesOneAtATimeAndANewOneAfterwards) {
     return static_cast<std::int16_t>(scan >= 1000 && scan % 400 < 200 ? 0 : -30000);
   };
   jig.play(pulses, 100);
+  jig.stop();  // the last one has been taken, and packing takes up to 8 ms more
   const auto ramps = read(jig.heard(), pulses);
   // By hand: 20 ms are 640 scans, 256 of them before the trigger. The rise at 1200 has its ramp from 944 to 1584, the
   // next one at 1600 from 1344 to 1984, and so on; the last, at 2800, to 3184.

@@ -70,6 +70,10 @@ void shift(proto::Event& event, std::uint64_t by) {
     event.mutable_settled()->set_after_scan(event.settled().after_scan() - by);
   }
   if (event.has_edge()) event.mutable_edge()->set_scan(event.edge().scan() - by);
+  if (event.has_step_sample()) {
+    event.mutable_step_sample()->set_first_scan(event.step_sample().first_scan() - by);
+    event.mutable_step_sample()->set_end_scan(event.step_sample().end_scan() - by);
+  }
   if (event.has_crossing()) event.mutable_crossing()->set_scan_before(event.crossing().scan_before() - by);
 }
 
