@@ -7,10 +7,6 @@
 #include <cstdint>
 #include <cstring>
 
-#if defined(__ARM_FEATURE_SIMD32)
-#include <arm_acle.h>
-#endif
-
 namespace firmware {
 
 /// The first channel in the low half.
@@ -32,13 +28,17 @@ inline CodePair code_pair(const std::int16_t* codes) {
 
 #if defined(__ARM_FEATURE_SIMD32)
 
+// Both instructions as one: g++ 12 forgets that __sel needs the flags of __ssub16 when it puts the function that holds
+// them into another one, and every least and greatest code is then wrong.
 inline CodePair lesser_pair(CodePair a, CodePair b) {
-  __ssub16(static_cast<int16x2_t>(a), static_cast<int16x2_t>(b));
-  return __sel(b, a);
+  CodePair out;
+  asm("ssub16 %0, %1, %2\n\tsel %0, %2, %1" : "=&r"(out) : "r"(a), "r"(b) : "cc");
+  return out;
 }
 inline CodePair greater_pair(CodePair a, CodePair b) {
-  __ssub16(static_cast<int16x2_t>(a), static_cast<int16x2_t>(b));
-  return __sel(a, b);
+  CodePair out;
+  asm("ssub16 %0, %1, %2\n\tsel %0, %1, %2" : "=&r"(out) : "r"(a), "r"(b) : "cc");
+  return out;
 }
 
 #else

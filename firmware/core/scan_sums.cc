@@ -6,6 +6,10 @@
 
 #include "firmware/core/code_pair.h"
 
+#if defined(__ARM_FEATURE_SIMD32)
+#include <arm_acle.h>
+#endif
+
 namespace firmware {
 namespace {
 
@@ -55,8 +59,11 @@ void reduce_columns(const wire::ScanCodes& codes, ScanSums& out) {
 #pragma GCC unroll 8
     for (std::size_t s = 0; s < wire::kScansPerBlock; ++s) {
       const CodePair pair = code_pair(&codes[s][c]);
-      low = lesser_pair(pair, low);
-      high = greater_pair(pair, high);
+      // In this function itself the compiler keeps the flags between the two, and needs no register for the result.
+      __ssub16(static_cast<int16x2_t>(pair), static_cast<int16x2_t>(low));
+      low = __sel(low, pair);
+      __ssub16(static_cast<int16x2_t>(pair), static_cast<int16x2_t>(high));
+      high = __sel(pair, high);
       // SMLABB and SMLATB by 1 add a half-word without taking it out of its word first.
       sums[0] = __smlabb(static_cast<std::int32_t>(pair), 1, sums[0]);
       sums[1] = __smlatb(static_cast<std::int32_t>(pair), 1, sums[1]);

@@ -3,9 +3,7 @@
 
 #include <algorithm>
 #include <bit>
-#include <limits>
 
-#include "proto/wire/lesser.h"
 #include "proto/wire/variance_cell.h"
 
 namespace wire {
@@ -19,18 +17,16 @@ constexpr std::size_t kVarianceReferenceBytes = 2;
 struct ByteCounter {
   std::size_t bytes = 2 * kMaskBytes;
 
-  void column(std::uint32_t, std::size_t reference_bytes, std::span<const std::uint32_t> values,
-              const ColumnPlanner& planner) {
-    bytes += 1 + reference_bytes + planner.plan(values.size()).bytes(values.size());
+  void column(std::uint32_t, std::size_t reference_bytes, std::span<const std::uint32_t> values) {
+    bytes += 1 + reference_bytes + plan_column(values).bytes(values.size());
   }
 };
 
 struct ColumnSink {
   BodyWriter& writer;
 
-  void column(std::uint32_t reference, std::size_t reference_bytes, std::span<const std::uint32_t> values,
-              const ColumnPlanner& planner) {
-    const ColumnPlan plan = planner.plan(values.size());
+  void column(std::uint32_t reference, std::size_t reference_bytes, std::span<const std::uint32_t> values) {
+    const ColumnPlan plan = plan_column(values);
     writer.put_head(plan.width, plan.exceptions);
     writer.put_le(reference, reference_bytes);
     writer.put_values(values, plan);
@@ -65,47 +61,43 @@ class ChannelColumns {
  private:
   template <typename Sink>
   void means(Sink& sink) {
-    std::int32_t least = std::numeric_limits<std::int32_t>::max();
-    for (std::size_t k = 0; k < count_; ++k) {
-      means_8_[k] = mean_8(columns_.sum[k], scans_);
-      least = lesser(least, means_8_[k]);
-    }
-    put(sink, static_cast<std::uint32_t>(least), kMeanReferenceBytes,
-        [&](std::size_t k) { return static_cast<std::uint32_t>(means_8_[k] - least); });
+    for (std::size_t k = 0; k < count_; ++k) means_8_[k] = mean_8(columns_.sum[k], scans_);
+    const std::int32_t least = *std::min_element(means_8_.begin(), means_8_.begin() + count_);
+    for (std::size_t k = 0; k < count_; ++k) values_[k] = static_cast<std::uint32_t>(means_8_[k] - least);
+    sink.column(static_cast<std::uint32_t>(least), kMeanReferenceBytes, values());
   }
 
   // A mean rounded up to a whole code has a maximum at or above it, so both distances from its floor are 0 or more.
   template <typename Sink>
   void extremes(Sink& sink) {
-    put(sink, 0, 0, [&](std::size_t k) { return static_cast<std::uint32_t>((means_8_[k] >> 3) - columns_.min[k]); });
-    put(sink, 0, 0, [&](std::size_t k) { return static_cast<std::uint32_t>(columns_.max[k] - (means_8_[k] >> 3)); });
+    for (std::size_t k = 0; k < count_; ++k) {
+      values_[k] = static_cast<std::uint32_t>((means_8_[k] >> 3) - columns_.min[k]);
+    }
+    sink.column(0, 0, values());
+    for (std::size_t k = 0; k < count_; ++k) {
+      values_[k] = static_cast<std::uint32_t>(columns_.max[k] - (means_8_[k] >> 3));
+    }
+    sink.column(0, 0, values());
   }
 
   template <typename Sink>
   void variances(Sink& sink) {
     const int shift = 2 * std::countr_zero(scans_) - 6;  // m2 is scans^2 times the variance; cells count 1/64 code^2
-    std::uint32_t least = std::numeric_limits<std::uint32_t>::max();
     for (std::size_t k = 0; k < count_; ++k) {
       values_[k] = variance_cell(static_cast<std::uint64_t>(columns_.m2[k]) >> shift);
-      least = lesser(least, values_[k]);
     }
-    put(sink, least, kVarianceReferenceBytes, [&](std::size_t k) { return values_[k] - least; });
+    const std::uint32_t least = *std::min_element(values_.begin(), values_.begin() + count_);
+    for (std::size_t k = 0; k < count_; ++k) values_[k] -= least;
+    sink.column(least, kVarianceReferenceBytes, values());
   }
 
   template <typename Sink>
   void counts(Sink& sink, const std::array<std::uint16_t, kWindowsPerBlock>& scans_beyond) {
-    put(sink, 0, 0, [&](std::size_t k) { return std::uint32_t{scans_beyond[k]}; });
+    std::copy_n(scans_beyond.begin(), count_, values_.begin());
+    sink.column(0, 0, values());
   }
 
-  template <typename Sink, typename Value>
-  void put(Sink& sink, std::uint32_t reference, std::size_t reference_bytes, Value value) {
-    ColumnPlanner planner;
-    for (std::size_t k = 0; k < count_; ++k) {
-      values_[k] = value(k);
-      planner.take(values_[k]);
-    }
-    sink.column(reference, reference_bytes, {values_.data(), count_}, planner);
-  }
+  std::span<const std::uint32_t> values() const { return {values_.data(), count_}; }
 
   const WindowColumns& columns_;
   std::uint32_t scans_;

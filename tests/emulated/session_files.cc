@@ -44,16 +44,16 @@ proto::DescribeLoadBank eight_branches() {
   return bank;
 }
 
-/// One gate after the other on, then off, 50 us between: 16 times of edges a round.
-proto::LoadSteps eight_gates_at_a_kilohertz() {
+/// One gate after the other on, then off, 50 us between: 16 times of edges a round of 10 ms.
+proto::LoadSteps eight_gates_at_a_hundred_hertz() {
   proto::LoadSteps programme;
   for (std::uint32_t k = 0; k < 16; ++k) {
     proto::LoadStepCommand& step = *programme.add_steps();
     step.set_gate(k % 8);
     step.set_on(k < 8);
-    step.set_after_us(k == 0 ? 250 : 50);
+    step.set_after_us(k == 0 ? 9250 : 50);
   }
-  programme.set_repeat(100'000);
+  programme.set_repeat(1000);
   return programme;
 }
 
@@ -80,7 +80,7 @@ class SessionWriter {
     command.mutable_start();
     send(command);
     if (load_programme) {
-      *command.mutable_load_steps() = eight_gates_at_a_kilohertz();
+      *command.mutable_load_steps() = eight_gates_at_a_hundred_hertz();
       send(command);
     }
   }

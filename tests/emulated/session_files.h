@@ -21,7 +21,7 @@ std::filesystem::path fresh_folder(const std::string& name);
 struct ScenarioOptions {
   std::uint32_t ramp_ms = 0;    // 8 channels are followed so long from each start on
   bool long_captures = false;   // 60 ms of all channels, 180 ms of the graphics converter's for its triggers
-  bool load_programme = false;  // in bench, 8 gates at 1 kHz; what is simulated knows nothing of them
+  bool load_programme = false;  // in bench, 8 gates at 100 Hz; what is simulated knows nothing of them
 };
 
 /// A simulated supply of this scenario from standby on, watched under ATX 3.0 by the reference jig.
