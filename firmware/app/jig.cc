@@ -10,7 +10,7 @@ SplitJig::SplitJig(const Board& board, FastParts& fast, std::uint32_t numbered)
       telemetry_(board.transmitter, board.store, fast.health, fast.windows, captures_, numbered),
       acquisition_(
           fast.acquisition.emplace(board.store, fast.health, fast.windows, ring_, captures_, telemetry_, numbered)),
-      outputs_(board.gates, board.ps_on, fast.health),
+      outputs_(board.gates, board.ps_on, board.source, fast.health),
       sequencer_(outputs_, fast.health, telemetry_),
       supervisor_(board.mode_link, board.watch, fast.health, outputs_, sequencer_, acquisition_, telemetry_) {
   fast.commander.emplace(board.store, fast.health, outputs_, sequencer_, acquisition_, supervisor_, telemetry_);

@@ -35,7 +35,8 @@ struct Board {
   ModeLink& mode_link;
   Watchdog& watchdog;
   NonVolatileStore& store;
-  BoardWatch* watch = nullptr;  // none: a board without alarms of its own
+  BoardWatch* watch = nullptr;   // none: a board without alarms of its own
+  TestSource* source = nullptr;  // none: no self-test
 };
 
 /// What is worked on for every scan, apart from the big stores: a board may keep it in memory of its own.

@@ -29,6 +29,7 @@ void Acquisition::begin(const Settings& settings, const ArmedSet& armed) {
   crossings_.begin(armed, first_scan);
   edges_.begin(first_scan);
   ramps_.begin(settings);
+  sums_.scans = 0;  // the latest block was another run's
 }
 
 void Acquisition::end() {
@@ -38,6 +39,14 @@ void Acquisition::end() {
   steps_.end(health_.next_scan);
   raw_.select(0);
   armed_ = nullptr;
+}
+
+bool Acquisition::within(std::span<const std::int32_t> least, std::span<const std::int32_t> most) const {
+  if (sums_.scans == 0) return false;  // nothing is known before the first block
+  for (std::size_t c = 0; c < wire::kChannelCount; ++c) {
+    if (sums_.channels[c].min < least[c] || sums_.channels[c].max > most[c]) return false;
+  }
+  return true;
 }
 
 void Acquisition::on_block(const ScanBlock& block) {

@@ -3,6 +3,7 @@
 #pragma once
 
 #include <cstdint>
+#include <span>
 
 #include "firmware/core/capture_ring.h"
 #include "firmware/core/capture_store.h"
@@ -38,6 +39,9 @@ class Acquisition {
 
   /// Of the latest block; null without a run.
   const ScanSums* sums() const { return armed_ == nullptr ? nullptr : &sums_; }
+
+  /// Whether every channel stayed within its bounds in the latest block of a run.
+  bool within(std::span<const std::int32_t> least, std::span<const std::int32_t> most) const;
 
   void stream_raw(std::uint32_t channel_mask) { raw_.select(channel_mask); }
 

@@ -9,6 +9,7 @@ namespace firmware {
 namespace {
 
 constexpr Refused kDone{};
+constexpr std::uint32_t kSourceLevelMost = 3;
 
 constexpr Refused refuse(steadyrail_proto_Refusal refusal, std::uint32_t field = 0) {
   return {refusal, field};
@@ -103,6 +104,8 @@ Refused Commander::run(const steadyrail_proto_HostToJig& message) {
     case steadyrail_proto_HostToJig_read_calibration_tag:
       telemetry_.say_calibration();
       return kDone;
+    case steadyrail_proto_HostToJig_join_source_tag:
+      return join_source(message.command.join_source);
     default:
       return refuse(steadyrail_proto_Refusal_REFUSAL_UNKNOWN_COMMAND);
   }
@@ -164,6 +167,7 @@ Refused Commander::describe_load_bank(const steadyrail_proto_DescribeLoadBank& m
 Refused Commander::load_steps(const steadyrail_proto_LoadSteps& message) {
   const Refused barred = may_drive();
   if (barred.refusal != steadyrail_proto_Refusal_REFUSAL_NONE) return barred;
+  outputs_.join_source({});
   if (message.steps_count == 0) {
     sequencer_.cancel();
     outputs_.gates_off();
@@ -184,6 +188,27 @@ Refused Commander::drive_ps_on(bool on) {
   const Refused barred = may_drive();
   if (barred.refusal != steadyrail_proto_Refusal_REFUSAL_NONE) return barred;
   return outputs_.drive_ps_on(on) ? kDone : refuse(steadyrail_proto_Refusal_REFUSAL_SAFETY);
+}
+
+// A supply's rail must never meet the source: what the taps read is looked at before, and off is always allowed.
+Refused Commander::join_source(const steadyrail_proto_JoinSource& message) {
+  if (!outputs_.has_source()) return refuse(steadyrail_proto_Refusal_REFUSAL_UNKNOWN_COMMAND);
+  if (!health_.running) return refuse(steadyrail_proto_Refusal_REFUSAL_NOT_RUNNING);
+  if (message.level > kSourceLevelMost) {
+    return refuse(steadyrail_proto_Refusal_REFUSAL_OUT_OF_RANGE, steadyrail_proto_JoinSource_level_tag);
+  }
+  if (message.outputs != 0) {
+    if (health_.safety_cause != SafetyCause::kNone) return refuse(steadyrail_proto_Refusal_REFUSAL_SAFETY);
+    if (outputs_.any_on() || sequencer_.playing()) return refuse(steadyrail_proto_Refusal_REFUSAL_OUTPUTS_ON);
+    if (message.least_code_count != wire::kChannelCount || message.most_code_count != wire::kChannelCount) {
+      return refuse(steadyrail_proto_Refusal_REFUSAL_OUT_OF_RANGE, steadyrail_proto_JoinSource_least_code_tag);
+    }
+    if (!acquisition_.within(message.least_code, message.most_code)) {
+      return refuse(steadyrail_proto_Refusal_REFUSAL_TAP_LIVE);
+    }
+  }
+  outputs_.join_source({message.outputs, static_cast<std::uint8_t>(message.level), message.weak});
+  return kDone;
 }
 
 Refused Commander::stream_raw(std::uint32_t channel_mask) {

@@ -46,6 +46,7 @@ class Commander {
   Refused describe_load_bank(const steadyrail_proto_DescribeLoadBank& message);
   Refused load_steps(const steadyrail_proto_LoadSteps& message);
   Refused drive_ps_on(bool on);
+  Refused join_source(const steadyrail_proto_JoinSource& message);
   Refused stream_raw(std::uint32_t channel_mask);
   Refused keep_identity(const steadyrail_proto_StoreIdentity& message);
   Refused keep_calibration(const steadyrail_proto_StoreCalibration& message);

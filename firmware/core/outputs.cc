@@ -12,6 +12,7 @@ bool Outputs::load_edge(const GateEdge& edge) {
 
 bool Outputs::drive_ps_on(bool on) {
   if (!allowed()) return false;
+  join_source({});
   health_.ps_on_driven = on;
   ps_on_.drive(on);
   return true;
@@ -19,6 +20,7 @@ bool Outputs::drive_ps_on(bool on) {
 
 void Outputs::gates_off() {
   gates_.switch_off();
+  join_source({});
   note(0, health_.next_scan);
 }
 

@@ -13,7 +13,9 @@ namespace firmware {
 class Outputs {
  public:
   /// Switches everything off: that is the state after a reset.
-  Outputs(LoadGates& gates, PsOnDriver& ps_on, Health& health) : gates_(gates), ps_on_(ps_on), health_(health) {
+  /// `source` may be null: a board without one.
+  Outputs(LoadGates& gates, PsOnDriver& ps_on, TestSource* source, Health& health)
+      : gates_(gates), ps_on_(ps_on), source_(source), health_(health) {
     all_off();
   }
 
@@ -21,6 +23,11 @@ class Outputs {
   /// answer is false.
   [[nodiscard]] bool load_edge(const GateEdge& edge);
   [[nodiscard]] bool drive_ps_on(bool on);
+  bool has_source() const { return source_ != nullptr; }
+  /// The source goes off with the gates.
+  void join_source(const SourceJoin& to) {
+    if (has_source()) source_->join(to);
+  }
 
   void gates_off();
   void all_off();
@@ -36,6 +43,7 @@ class Outputs {
 
   LoadGates& gates_;
   PsOnDriver& ps_on_;
+  TestSource* source_;
   Health& health_;
   std::array<std::uint64_t, kGateCount> edge_scans_{};
 };

@@ -50,6 +50,20 @@ class PsOnDriver {
   virtual void drive(bool on) = 0;
 };
 
+/// What the self-test's source is joined to.
+struct SourceJoin {
+  std::uint32_t outputs = 0;  // bit n: output n; 0: off
+  std::uint8_t level = 0;     // 0 to 3
+  bool weak = false;          // through the high resistance
+};
+
+/// The jig's own source, for a jig with nothing attached but its test plugs. Off from reset until the first call.
+class TestSource {
+ public:
+  virtual ~TestSource() = default;
+  virtual void join(const SourceJoin& to) = 0;
+};
+
 class Watchdog {
  public:
   virtual ~Watchdog() = default;

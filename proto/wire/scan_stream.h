@@ -57,6 +57,9 @@ struct JigOutputs {
   std::uint32_t ps_on_driven = 0;
   std::uint32_t edge_count = 0;
   std::array<ScanGateEdge, kScanGateEdgesMax> edges{};  // in order of time
+  std::uint32_t source_outputs = 0;                     // what the self-test's source is joined to (link.proto)
+  std::uint32_t source_level = 0;
+  std::uint32_t source_weak = 0;
 };
 
 }  // namespace wire

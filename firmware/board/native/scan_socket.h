@@ -14,7 +14,7 @@ namespace firmware {
 
 enum class ScanStream : std::uint8_t { kBlock, kEnded, kStopped, kBroken };
 
-class ScanSocket : public ScanSource, public LoadGates, public PsOnDriver {
+class ScanSocket : public ScanSource, public LoadGates, public PsOnDriver, public TestSource {
  public:
   explicit ScanSocket(int fd) : fd_(fd) {}
 
@@ -32,6 +32,11 @@ class ScanSocket : public ScanSource, public LoadGates, public PsOnDriver {
   bool queue_edge(const GateEdge& edge) override;
   void switch_off() override;
   void drive(bool on) override { outputs_.ps_on_driven = on ? 1 : 0; }
+  void join(const SourceJoin& to) override {
+    outputs_.source_outputs = to.outputs;
+    outputs_.source_level = to.level;
+    outputs_.source_weak = to.weak ? 1 : 0;
+  }
 
   /// Tells the simulator the outputs as they stand from the next block on. False when it is gone.
   bool send_outputs();

@@ -22,7 +22,8 @@ VirtualJig::VirtualJig(const Options& options)
             .ps_on = scans_,
             .mode_link = *this,
             .watchdog = *this,
-            .store = store_}) {}
+            .store = store_,
+            .source = &scans_}) {}
 
 std::string VirtualJig::serve() {
   if (!line_.open()) return line_.error();

@@ -78,13 +78,15 @@ ChipBoard::ChipBoard(DmaMemory& memory, std::uint32_t reset_cause)
       pwr_ok_watch_(steadyrail_proto_Line_LINE_PWR_OK, false),
       ps_on_watch_(steadyrail_proto_Line_LINE_PS_ON, true),
       button_(marker_pin()),
-      lights_{.link = b(11), .load_on = a(4), .fault = a(7)} {}
+      lights_{.link = b(11), .load_on = a(4), .fault = a(7)},
+      source_(c(14), c(15), {&gpio_d(), 2}, b(2)) {}
 
 void ChipBoard::set_up_pins() {
   for (const Pin light : {lights_.link, lights_.load_on, lights_.fault, ps_on_pin(), b(kPumpPin)}) {
     light.set(false);
     use_pin(light, PinUse::kOutput);
   }
+  source_.set_up();
   for (const Pin input : {observe_contact(), bench_contact(), thermal_cutout(), fan_fail(), marker_pin()}) {
     use_pin(input, PinUse::kInput,
             input.number == thermal_cutout().number || input.number == fan_fail().number ? Pull::kDown : Pull::kUp);

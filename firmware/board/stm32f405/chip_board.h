@@ -13,6 +13,7 @@
 #include "firmware/board/stm32f405/panel.h"
 #include "firmware/board/stm32f405/scan_reader.h"
 #include "firmware/board/stm32f405/serial_line.h"
+#include "firmware/board/stm32f405/source_register.h"
 #include "firmware/board/stm32f405/watchdog.h"
 #include "firmware/hal/board_watch.h"
 
@@ -57,6 +58,7 @@ class ChipBoard : public BoardWatch, private StandStill {
   KeyedLink& link() { return link_; }
   IndependentWatchdog& watchdog() { return watchdog_; }
   ChipStore& store() { return store_; }
+  SourceRegister& source() { return source_; }
 
  private:
   void set_up_pins();
@@ -93,6 +95,7 @@ class ChipBoard : public BoardWatch, private StandStill {
   EdgeQueue edges_;
   MarkerButton button_;
   Lights lights_;
+  SourceRegister source_;
   bool acquiring_ = false;
   std::uint64_t blocks_end_ = 0;  // scan after the latest block
   std::uint32_t taken_late_ = 0;  // as the latest alarm() saw it

@@ -63,7 +63,7 @@ ClockStart start_clocks(Rcc& rcc, Pwr& pwr, FlashInterface& flash) {
 }
 
 void enable_blocks(Rcc& rcc) {
-  set_bits(rcc.AHB1ENR, 1U << 0 | 1U << 1 | 1U << 2 | 1U << 21 | 1U << 22);            // GPIO A to C, DMA 1 and 2
+  set_bits(rcc.AHB1ENR, 1U << 0 | 1U << 1 | 1U << 2 | 1U << 3 | 1U << 21 | 1U << 22);  // GPIO A to D, DMA 1 and 2
   set_bits(rcc.APB1ENR, 1U << 0 | 1U << 1 | 1U << 2 | 1U << 3 | 1U << 14 | 1U << 15);  // TIM2 to 5, SPI2 and 3
   set_bits(rcc.APB2ENR, 1U << 0 | 1U << 1 | 1U << 4 | 1U << 8 | 1U << 12 | 1U << 14 | 1U << 16);
   // TIM1, TIM8, USART1, ADC1, SPI1, SYSCFG, TIM9

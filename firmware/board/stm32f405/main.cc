@@ -77,7 +77,8 @@ void board_main() {
                                               .mode_link = here.link(),
                                               .watchdog = here.watchdog(),
                                               .store = here.store(),
-                                              .watch = &here},
+                                              .watch = &here,
+                                              .source = &here.source()},
                                              fast);
   if (started == Started::kNoClock || started == Started::kNoLine) return;
   serve(jig);

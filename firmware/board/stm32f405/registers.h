@@ -152,6 +152,9 @@ inline Gpio& gpio_b() {
 inline Gpio& gpio_c() {
   return block_at<Gpio>(kAhb1 + 0x0800);
 }
+inline Gpio& gpio_d() {
+  return block_at<Gpio>(kAhb1 + 0x0C00);
+}
 inline Rcc& rcc() {
   return block_at<Rcc>(kAhb1 + 0x3800);
 }

@@ -45,7 +45,8 @@ JigFixture::JigFixture(Mode mode, std::uint32_t sequence, BoardWatch* watch) {
                                      .mode_link = outputs,
                                      .watchdog = outputs,
                                      .store = store,
-                                     .watch = watch},
+                                     .watch = watch,
+                                     .source = &outputs},
                                sequence);
   send_bytes(std::array{wire::kDelimiter});
 }

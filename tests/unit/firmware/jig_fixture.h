@@ -54,7 +54,7 @@ class MemoryStore : public RamStore {
 };
 
 /// Outputs as last driven.
-class MemoryOutputs : public LoadGates, public PsOnDriver, public ModeLink, public Watchdog {
+class MemoryOutputs : public LoadGates, public PsOnDriver, public TestSource, public ModeLink, public Watchdog {
  public:
   bool queue_edge(const GateEdge& edge) override {
     edges.push_back(edge);
@@ -64,6 +64,7 @@ class MemoryOutputs : public LoadGates, public PsOnDriver, public ModeLink, publ
   }
   void switch_off() override { gates = 0; }
   void drive(bool on) override { ps_on = on; }
+  void join(const SourceJoin& to) override { joined = to; }
   Mode read() override { return mode; }
   void feed() override { ++feeds; }
 
@@ -72,6 +73,7 @@ class MemoryOutputs : public LoadGates, public PsOnDriver, public ModeLink, publ
   std::uint64_t gates_from_scan = 0;  // of the latest edge loaded
   std::vector<GateEdge> edges;
   bool ps_on = true;
+  SourceJoin joined{.outputs = 0xFF, .level = 3, .weak = true};  // what a reset must switch off
   std::uint32_t feeds = 0;
 };
 

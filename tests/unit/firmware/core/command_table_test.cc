@@ -32,7 +32,10 @@ class StatedJig {
   StatedJig(Mode mode, const std::string& state) : jig(mode, 0, &watch) {
     jig.describe_load_bank();
     if (state != "idle") jig.configure();
-    if (state.ends_with("running")) jig.start();
+    if (state.ends_with("running")) {
+      jig.start();
+      jig.play([](std::uint64_t, std::size_t) { return std::int16_t{0}; }, 1);
+    }
     if (state.starts_with("cause")) {
       watch.standing = Alarm::kFanOrThermal;
       jig.jig().on_no_block();
@@ -71,6 +74,12 @@ std::map<std::string, proto::HostToJig> commands() {
   for (int line = 0; line < 4; ++line) identity.add_line_channels(1);
   commands["StoreCalibration"].mutable_store_calibration()->set_calibration_id("bench B2");
   commands["ReadCalibration"].mutable_read_calibration();
+  proto::JoinSource& source = *commands["JoinSource"].mutable_join_source();
+  source.set_outputs(1);
+  for (int c = 0; c < 24; ++c) {
+    source.add_least_code(-10);
+    source.add_most_code(10);
+  }
   commands["(none known)"].set_id(77);
   return commands;
 }
