@@ -18,6 +18,10 @@ using steadyrail::proto::JigDescription;
 using steadyrail::proto::Rail;
 
 constexpr std::uint32_t kChannelsPerConverter = 8;
+// What the jig's load sequencer takes (proto/wire.md): gates, and the most of a branch.
+constexpr std::uint32_t kGates = 8;
+constexpr double kBranchAmpsMost = 100;
+constexpr double kOnTimeSMost = 600;
 
 // The jig's greeting carries these names in fields of fixed size (proto/link.options), ending zero included.
 constexpr std::size_t kJigIdBytesMax = 15;
@@ -95,6 +99,7 @@ class Check {
     }
     calibration();
     lines();
+    load_bank();
     return std::move(errors_);
   }
 
@@ -296,6 +301,54 @@ class Check {
     }
     if (!(lines.departure_share() > 0 && lines.departure_share() < 1)) {
       add(at.error("departure_share", "departure_share is not a share of the peak"));
+    }
+  }
+
+  void load_bank() {
+    if (!description_.has_load_bank()) return;
+    const auto& bank = description_.load_bank();
+    const Place at = place_.nested("load_bank");
+    const std::pair<std::string_view, double> limits[] = {{"power_w_max", bank.power_w_max()},
+                                                          {"energy_j_max", bank.energy_j_max()},
+                                                          {"repetition_hz_max", bank.repetition_hz_max()}};
+    for (const auto& [field, value] : limits) {
+      if (!(std::isfinite(value) && value > 0)) add(at.error(field, fmt::format("{} must be above 0", field)));
+    }
+    if (bank.branches().empty()) add(at.error("the load bank has no branches"));
+    std::map<std::uint32_t, int> gates;
+    for (int i = 0; i < bank.branches_size(); ++i) {
+      branch(bank.branches(i), at.nested("branches", i));
+      if (!gates.emplace(bank.branches(i).gate(), i).second) {
+        add(at.nested("branches", i).error("gate", fmt::format("gate {} is there twice", bank.branches(i).gate())));
+      }
+    }
+  }
+
+  void branch(const steadyrail::proto::LoadBankBranch& branch, const Place& at) {
+    if (branch.gate() >= kGates) add(at.error("gate", fmt::format("gate {} is beyond {}", branch.gate(), kGates - 1)));
+    if (branch.rail() == steadyrail::proto::RAIL_UNKNOWN) {
+      add(at.error("rail", fmt::format("gate {} names no rail", branch.gate())));
+    }
+    if (!(branch.amps() > 0 && branch.amps() <= kBranchAmpsMost)) {
+      add(at.error("amps", fmt::format("gate {} draws {:g} A, not above 0 and at most {:g} A", branch.gate(),
+                                       branch.amps(), kBranchAmpsMost)));
+    }
+    if (!(branch.on_time_s_max() > 0 && branch.on_time_s_max() <= kOnTimeSMost)) {
+      add(at.error("on_time_s_max",
+                   fmt::format("time on of gate {} is not above 0 and at most {:g} s", branch.gate(), kOnTimeSMost)));
+    }
+    if (branch.current_channel().empty()) return;  // a switch that failed short stays unnoticed: allowed, and said
+    const Channel* channel = find(branch.current_channel());
+    if (channel == nullptr) {
+      add(at.error("current_channel",
+                   fmt::format("gate {} names {}, which is not there", branch.gate(), branch.current_channel())));
+    } else if (channel->kind() != steadyrail::proto::CHANNEL_KIND_CURRENT) {
+      add(at.error("current_channel", fmt::format("gate {} names {}, which is {}", branch.gate(), channel->name(),
+                                                  kind_word(channel->kind()))));
+    } else if (channel->rail() != branch.rail()) {
+      add(at.error("current_channel",
+                   fmt::format("gate {} loads {}, but {} carries the current of {}", branch.gate(),
+                               rail_word(branch.rail()), channel->name(), rail_word(channel->rail()))));
     }
   }
 

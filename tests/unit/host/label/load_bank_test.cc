@@ -104,15 +104,9 @@ TEST(LoadBankLimitsTest, SaysWhatIsMissing) {
   silent.mutable_rails(1)->add_sub_rails()->set_amps(8);
   silent.mutable_rails(1)->add_sub_rails()->set_amps(7);
   EXPECT_EQ(limits(described(), silent)->group_current_ma_max(1), 15'000U) << "its sub-rails together";
-  proto::JigDescription twice = described();
-  twice.mutable_load_bank()->mutable_branches(1)->set_gate(0);
-  EXPECT_FALSE(limits(twice, label()).has_value());
-  proto::JigDescription voltage = described();
-  voltage.mutable_load_bank()->mutable_branches(0)->set_current_channel("main-12v");
-  EXPECT_NE(limits(voltage, label()).error().find("no current channel"), std::string::npos);
-  proto::JigDescription idle = described();
-  idle.mutable_load_bank()->clear_power_w_max();
-  EXPECT_FALSE(limits(idle, label()).has_value());
+  proto::Unit tiny = label();
+  tiny.set_total_w(0.0001);
+  EXPECT_EQ(limits(described(), tiny).error(), "bank and label together leave no power, energy or repetition");
 }
 
 }  // namespace

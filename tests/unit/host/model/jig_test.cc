@@ -179,6 +179,36 @@ TEST(JigTest, ChecksADescriptionFromARecordingWithoutPlaces) {
   EXPECT_EQ(to_string(refused.error()), "run.steadyrail: scan rate is 0 or missing");
 }
 
+TEST(JigTest, NamesTheLineOfEveryContradictionOfTheLoadBank) {
+  const std::string whole(*host::data::shipped("jigs/reference.textproto"));
+  const auto line_of = [&](const std::string& part) {
+    return std::to_string(1 + std::ranges::count(whole.substr(0, whole.find(part)), '\n'));
+  };
+  const std::string five = "branches { gate: 5 rail: RAIL_P12V amps: 4.93";
+  const auto complaint = [&](const std::string& from, const std::string& to) {
+    std::string text = whole;
+    EXPECT_NE(text.find(from), std::string::npos) << from;
+    text.replace(text.find(from), from.size(), to);
+    const auto jig = Jig::from_text(text, "j");
+    return jig ? "" : to_string(jig.error());
+  };
+  const std::string at = "j:" + line_of(five) + ":";
+  EXPECT_EQ(complaint(five, "branches { gate: 4 rail: RAIL_P12V amps: 4.93"), at + "14: gate 4 is there twice");
+  EXPECT_EQ(complaint(five, "branches { gate: 8 rail: RAIL_P12V amps: 4.93"), at + "14: gate 8 is beyond 7");
+  EXPECT_NE(complaint(five, "branches { gate: 5 rail: RAIL_P12V amps: 0").find(at), std::string::npos);
+  EXPECT_NE(
+      complaint(five, "branches { gate: 5 rail: RAIL_P5V amps: 4.93").find("gate 5 loads +5V, but current-graphics-3"),
+      std::string::npos);
+  EXPECT_NE(complaint(five, "branches { gate: 5 amps: 4.93").find("gate 5 names no rail"), std::string::npos);
+  const std::string sees = "current_channel: \"current-main-3v3\" }";
+  EXPECT_NE(complaint(sees, "current_channel: \"main-3v3\" }").find("names main-3v3, which is a rail voltage"),
+            std::string::npos);
+  EXPECT_NE(complaint(sees, "current_channel: \"none\" }").find("names none, which is not there"), std::string::npos);
+  EXPECT_NE(complaint("energy_j_max: 60000", "energy_j_max: -1").find("energy_j_max must be above 0"),
+            std::string::npos);
+  EXPECT_NE(complaint("power_w_max: 650 ", "").find("power_w_max must be above 0"), std::string::npos);
+}
+
 // Cut anywhere, the shipped description is refused or read, and never crashes the reader.
 TEST(JigTest, SurvivesADescriptionCutAtAnyByte) {
   const std::string_view whole = *host::data::shipped("jigs/reference.textproto");
