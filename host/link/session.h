@@ -59,8 +59,9 @@ struct SessionOptions {
   PortSettings settings;
   steadyrail::proto::Configure configure;
   std::optional<steadyrail::proto::Arm> arm;
-  std::string jig_id;                                 // the only jig to take; empty: any
-  std::optional<std::chrono::milliseconds> duration;  // of host time after start; none: until stopped
+  std::string jig_id;                                          // the only jig to take; empty: any
+  std::optional<std::chrono::milliseconds> duration;           // of host time after start; none: until stopped
+  std::vector<steadyrail::proto::HostToJig> when_interrupted;  // sent before Stop when `stop` ends the session
   KeepAlive keep_alive = KeepAlive::kTimed;
   SessionTimes times;
   std::stop_token stop;  // Ctrl-C: the session ends as `interrupted`, in order
@@ -73,11 +74,14 @@ struct SessionOptions {
 class SessionEvents {
  public:
   virtual ~SessionEvents() = default;
-  virtual void hello(const steadyrail::proto::Hello&) {}
+  virtual void hello(const steadyrail::proto::Hello&, std::uint32_t /*boot*/) {}
   /// Start was acknowledged: windows follow.
   virtual void started(std::uint64_t /*scan*/) {}
   /// `count` host frames have been written whole since the port was opened, this one included.
   virtual void command_written(std::uint32_t /*count*/, const steadyrail::proto::HostToJig&) {}
+  /// What a requested command was answered, refusals included.
+  virtual void command_answered(const steadyrail::proto::HostToJig&, const steadyrail::proto::Acknowledgement&) {}
+  virtual void status(const steadyrail::proto::Status&) {}
   virtual void command_refused(const steadyrail::proto::HostToJig&, const steadyrail::proto::Acknowledgement&) {}
   virtual void port_gone(const std::string& /*name*/) {}
   virtual void port_back(const std::string& /*name*/) {}

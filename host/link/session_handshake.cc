@@ -25,7 +25,7 @@ std::expected<void, LinkError> Session::Run::greet(const std::string& name) {
     close_port();
     return known;
   }
-  events_.hello(*hello_);
+  events_.hello(*hello_, watch_.boot().value_or(0));
   note_port(proto::PORT_STATE_OPENED);
   tape_.wire(unproven_);
   unproven_.clear();

@@ -29,7 +29,10 @@ Session::Run::Run(SessionOptions options, const proto::RecordingHeader& header, 
   watch_.on_calibration = [this](const std::string& id, std::span<const std::byte> content) {
     kept_ = {id, std::string(reinterpret_cast<const char*>(content.data()), content.size())};
   };
-  watch_.on_status = [this](const proto::Status& status) { last_status_seen_ = !status.running(); };
+  watch_.on_status = [this](const proto::Status& status) {
+    last_status_seen_ = !status.running();
+    events_.status(status);
+  };
 }
 
 std::expected<SessionReport, LinkError> Session::Run::run() {
@@ -53,6 +56,7 @@ std::expected<SessionReport, LinkError> Session::Run::run() {
   }
   const SessionEnd end = measure();
   ending_ = true;
+  if (end == SessionEnd::kInterrupted) send_last_words();
   if (end != SessionEnd::kPortGone) stop_jig();
   return finish(end);
 }
@@ -111,9 +115,17 @@ void Session::Run::serve_requests() {
     const auto answer = command(asked);
     if (!answer) {
       events_.remark(answer.error().message);
-    } else if (answer->refusal() != proto::REFUSAL_NONE) {
-      events_.command_refused(asked, *answer);
+      continue;
     }
+    events_.command_answered(asked, *answer);
+    if (answer->refusal() != proto::REFUSAL_NONE) events_.command_refused(asked, *answer);
+  }
+}
+
+void Session::Run::send_last_words() {
+  for (const Command& last : options_.when_interrupted) {
+    if (!port_ || gone_) return;
+    if (const auto answer = command(last); !answer) events_.remark(answer.error().message);
   }
 }
 

@@ -64,6 +64,7 @@ class Session::Run {
   SessionEnd measure();
   void tick();
   void serve_requests();
+  void send_last_words();
   void stop_jig();
   SessionReport finish(SessionEnd end);
   void note_port(steadyrail::proto::PortState state);

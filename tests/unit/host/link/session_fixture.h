@@ -18,7 +18,7 @@ namespace host::link {
 
 class Happened : public SessionEvents {
  public:
-  void hello(const steadyrail::proto::Hello& said) override { hellos.push_back(said); }
+  void hello(const steadyrail::proto::Hello& said, std::uint32_t /*boot*/) override { hellos.push_back(said); }
   void started(std::uint64_t) override {
     ++starts;
     if (on_start) on_start();
