@@ -103,7 +103,7 @@ void pace(Clock::time_point begin, double device_s, const std::atomic<bool>* sto
 
 }  // namespace
 
-std::expected<ServeResult, std::string> serve(int socket_fd, Supply& supply, const ServeOptions& options) {
+std::expected<ServeResult, std::string> serve(int socket_fd, ScanSource& source, const ServeOptions& options) {
   wire::ScanCodes codes;
   std::vector<wire::ScanEdge> edges;
   std::vector<std::byte> bytes;
@@ -116,15 +116,15 @@ std::expected<ServeResult, std::string> serve(int socket_fd, Supply& supply, con
       result.stopped = true;
       break;
     }
-    const std::uint64_t first_scan = supply.next_scan();
+    const std::uint64_t first_scan = source.next_scan();
     if (options.before_scan && first_scan % kHookInterval == 0) {
       const auto count = options.before_scan(first_scan);
       if (!count) return Failure(count.error());
       commands_expected = *count;
     }
-    supply.next_block(codes, edges, outputs);
+    source.next_block(codes, edges, outputs);
     if (options.pace == Pace::kReal) {
-      pace(begin, static_cast<double>(result.scans + codes.size()) / supply.scan_rate_hz(), options.stop);
+      pace(begin, static_cast<double>(result.scans + codes.size()) / source.scan_rate_hz(), options.stop);
     }
     pack(bytes, first_scan, commands_expected, codes, edges);
     const auto deadline = Clock::now() + options.reply_timeout;
@@ -132,9 +132,9 @@ std::expected<ServeResult, std::string> serve(int socket_fd, Supply& supply, con
     const auto answer = receive_outputs(socket_fd, deadline);
     if (!answer) return Failure(answer.error());
     outputs = *answer;
-    if (outputs.from_scan != supply.next_scan()) {
+    if (outputs.from_scan != source.next_scan()) {
       return Failure("the virtual jig answered for scan " + std::to_string(outputs.from_scan) + " instead of " +
-                     std::to_string(supply.next_scan()));
+                     std::to_string(source.next_scan()));
     }
     result.scans += codes.size();
   }

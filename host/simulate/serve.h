@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: Apache-2.0
-// Feeds a simulated supply to the virtual jig over a stream socket (proto/wire/scan_stream.h), in lock-step.
+// Feeds simulated scans to the virtual jig over a stream socket (proto/wire/scan_stream.h), in lock-step.
 #pragma once
 
 #include <atomic>
@@ -9,7 +9,7 @@
 #include <functional>
 #include <string>
 
-#include "host/simulate/supply.h"
+#include "host/simulate/scan_source.h"
 
 namespace host::simulate {
 
@@ -35,6 +35,6 @@ struct ServeResult {
 
 /// Blocks until the duration is served. The socket stays open and is the caller's. Errors (a sentence each): the jig
 /// closed the socket, gave no answer in time, answered for another scan, or the socket failed.
-std::expected<ServeResult, std::string> serve(int socket_fd, Supply& supply, const ServeOptions& options);
+std::expected<ServeResult, std::string> serve(int socket_fd, ScanSource& source, const ServeOptions& options);
 
 }  // namespace host::simulate

@@ -7,6 +7,27 @@
 
 namespace host::simulate {
 
+namespace {
+
+// A load bank has no capacitors behind its plugs but the branches' snubbers, damped as they are.
+constexpr double kBankFarad = 10e-6;
+constexpr double kBankOhm = 0.3;
+
+void take_pc_away(RailSetParameters& rails) {
+  const auto bare = [](std::vector<Harness>& harnesses) {
+    for (Harness& harness : harnesses) {
+      harness.load_farad = kBankFarad;
+      harness.load_esr_ohm = kBankOhm;
+    }
+  };
+  for (RailParameters* rail : {&rails.p12v, &rails.p5v, &rails.p3v3, &rails.m12v}) bare(rail->harnesses);
+  if (!rails.group) return;
+  bare(rails.group->harnesses_12v);
+  bare(rails.group->harnesses_5v);
+}
+
+}  // namespace
+
 std::expected<Supply, std::string> Supply::create(std::string_view scenario, std::uint64_t seed,
                                                   const steadyrail::proto::JigDescription& jig,
                                                   const SupplyOptions& options) {
@@ -17,6 +38,8 @@ std::expected<Supply, std::string> Supply::create(std::string_view scenario, std
   auto parameters = supply_of(scenario);
   if (!parameters) return std::unexpected(parameters.error());
   parameters->pc.present = !options.load_bank;
+  if (options.load_bank) take_pc_away(parameters->rails);
+  if (jig.has_load_bank()) parameters->gates = gates_of(jig);
   auto front_end = FrontEnd::create(jig, seed, kSubStepS);
   if (!front_end) return std::unexpected(front_end.error());
   const bool running = !options.from_standby && !options.load_bank;

@@ -10,6 +10,7 @@
 #include <vector>
 
 #include "host/model/jig.h"
+#include "host/simulate/scan_source.h"
 #include "proto/wire/scan_stream.h"
 
 namespace host::simulate {
@@ -17,13 +18,14 @@ namespace host::simulate {
 struct SupplyOptions {
   /// Begin in standby and let the PC switch the supply on after 0.2 s; otherwise the PC is up and settled at scan 0.
   bool from_standby = false;
-  /// No PC: the jig's load gates draw 6 A each, and its PS_ON# alone switches the supply on. Begins in standby.
+  /// No PC: the jig's load gates draw what the description's load bank says (without one 6 A each), and its PS_ON#
+  /// alone switches the supply on. Begins in standby.
   bool load_bank = false;
 };
 
 class World;
 
-class Supply {
+class Supply : public ScanSource {
  public:
   /// One seed, one scenario and one description give the same codes, bit for bit.
   /// Errors (a sentence each): unknown scenario (the known ones are listed), a scan rate other than 32,000/s, a channel
@@ -37,17 +39,16 @@ class Supply {
   }
   Supply(Supply&&) noexcept;
   Supply& operator=(Supply&&) noexcept;
-  ~Supply();
+  ~Supply() override;
 
-  /// The next 32 scans. `edges` is cleared and filled in order of time, at most wire::kScanEdgesMax. `outputs` is what
-  /// the jig drives during this block: load gates add to the load, a driven PS_ON# switches the supply on.
-  /// Channels the description leaves out read code 0.
-  void next_block(wire::ScanCodes& codes, std::vector<wire::ScanEdge>& edges, const wire::JigOutputs& outputs);
+  /// Load gates add to the load, a driven PS_ON# switches the supply on. Channels the description leaves out read code
+  /// 0.
+  void next_block(wire::ScanCodes& codes, std::vector<wire::ScanEdge>& edges, const wire::JigOutputs& outputs) override;
 
   /// Whether programs run on the PC: not while it is off, starting, in reset or hung.
   bool pc_works() const;
-  std::uint64_t next_scan() const;  // index of the first scan of the next block; starts at 0
-  double scan_rate_hz() const;
+  std::uint64_t next_scan() const override;
+  double scan_rate_hz() const override;
 
  private:
   explicit Supply(std::unique_ptr<World> world);

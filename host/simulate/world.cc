@@ -20,11 +20,6 @@ constexpr double kPsOnS = 10e-6;   // time constant of the PS_ON# line
 constexpr double kPsOnLowV = 0.2;  // with the PC's transistor on
 constexpr std::array<double, kTaps> kNominalV = {12, 12, 12, 12, 12, 12, 12, 5, 5, 3.3, -12, 5};
 
-// A load bank's branches, one per gate of the jig.
-constexpr std::array<Tap, kGates> kGateTap = {k12Main,      k12Processor1, k12Processor2, k12Graphics1,
-                                              k12Graphics2, k12Graphics3,  k5Main,        k3v3Main};
-constexpr double kGateAmps = 6;
-
 double keep_of(double time_constant_s) {
   return exponential(-kSubStepS / time_constant_s);
 }
@@ -209,8 +204,13 @@ std::array<double, kGates> World::gate_shares(const wire::JigOutputs& outputs) c
 
 TapAmps World::load_amps(const wire::JigOutputs& outputs) {
   TapAmps amps = pc_.next_amps();
+  // Without a PC nothing is left of its bleeders at the plugs but the jig's own dividers.
+  constexpr double kDividersShare = 0.02;
+  if (!parameters_.pc.present) {
+    for (double& one : amps) one *= kDividersShare;
+  }
   const std::array<double, kGates> shares = gate_shares(outputs);
-  for (std::size_t g = 0; g < kGates; ++g) amps[kGateTap[g]] += shares[g] * kGateAmps;
+  for (std::size_t g = 0; g < kGates; ++g) amps[parameters_.gates[g].tap] += shares[g] * parameters_.gates[g].amps;
   for (std::size_t t = 0; t < kTaps; ++t) amps[t] *= load_share(static_cast<Tap>(t));
   return amps;
 }

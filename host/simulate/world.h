@@ -19,7 +19,6 @@ namespace host::simulate {
 inline constexpr double kScanRateHz = 32000;
 inline constexpr double kScanS = 1 / kScanRateHz;
 inline constexpr double kSubStepS = kScanS / kSubSteps;
-inline constexpr std::size_t kGates = 8;  // load branches of the jig
 
 class World {
  public:

@@ -95,7 +95,7 @@ TEST(SupplyLoadBankTest, StartsOnTheJigsOwnSwitchAndCarriesItsGates) {
   const wire::JigOutputs outputs{.from_scan = 0, .gates = 0b1000, .ps_on_driven = 1};
   const Session session("healthy", 1, 1, {.load_bank = true}, outputs);
   const std::vector<double> amps = session.values("current-graphics-1");
-  EXPECT_NEAR(amps.back(), 6, 0.6);  // own choice of 6 A a branch; channel noise and calibration take the rest
+  EXPECT_NEAR(amps.back(), 9.71, 0.6);  // of the description's load_bank; channel noise and calibration take the rest
   EXPECT_LT(std::abs(session.values("current-graphics-2").back()), 0.6);
   const Session idle("healthy", 1, 1, {.load_bank = true});
   EXPECT_LT(idle.most("main-12v"), 0.5);
