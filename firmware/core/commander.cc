@@ -9,7 +9,7 @@ namespace firmware {
 namespace {
 
 constexpr Refused kDone{};
-constexpr std::uint32_t kSourceLevelMost = 3;
+constexpr std::uint32_t kSourceLevelMost = 7;
 
 constexpr Refused refuse(steadyrail_proto_Refusal refusal, std::uint32_t field = 0) {
   return {refusal, field};

@@ -53,7 +53,7 @@ class PsOnDriver {
 /// What the self-test's source is joined to.
 struct SourceJoin {
   std::uint32_t outputs = 0;  // bit n: output n; 0: off
-  std::uint8_t level = 0;     // 0 to 3
+  std::uint8_t level = 0;     // 0 to 7
   bool weak = false;          // through the high resistance
 };
 

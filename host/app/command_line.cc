@@ -218,6 +218,67 @@ void declare_rehearse(CLI::App& program, RehearseOptions& options) {
   verb.add_flag("--force", options.force, "Write over an existing recording");
 }
 
+void add_virtual(CLI::App& verb, std::uint64_t& seed) {
+  verb.add_option("--seed", seed, "With the port 'virtual': the same seed gives the same session")
+      ->capture_default_str()
+      ->type_name("NUMBER")
+      ->check(whole_number);
+}
+
+void declare_load(CLI::App& program, LoadOptions& options) {
+  CLI::App& verb = add_verb(program, "load",
+                            "Play a load programme on a supply, bench only: no PC. Recorded and judged like a watch",
+                            "steadyrail load steps --unit unit.textproto --dry-run\n  steadyrail load steps "
+                            "/dev/ttyUSB0 --unit unit.textproto "
+                            "--report steps.html\n  steadyrail load steps virtual --unit u-1\n\nThe jig's key stands "
+                            "in bench, its self-test has "
+                            "passed since it was switched on, and you stay beside it.");
+  verb.add_option("programme", options.programme, "Load programme: shipped ('steps') or a file")
+      ->required()
+      ->type_name("NAME|FILE");
+  verb.add_option("port", options.port,
+                  "Serial port, pseudo-terminal or tcp:HOST:PORT; 'virtual': the firmware here, on a simulated supply")
+      ->type_name("PORT");
+  verb.add_flag("--dry-run", options.dry_run,
+                "Only check the programme and print what it draws; --json FILE writes it");
+  verb.add_flag("--yes", options.yes, "The cautions were read and followed: no confirmation is asked for");
+  verb.add_option("--self-test", options.self_test, "Result that 'steadyrail selftest' kept elsewhere with --keep")
+      ->type_name("FILE");
+  add_judge(verb, options.judge);
+  verb.add_option("--out", options.out, "The recording; named by the time of the start when left out")
+      ->type_name("FILE");
+  add_files(verb, options.files);
+  add_jig_and_line(verb, options.jig, options.baud);
+  verb.add_option("--question", options.question, "The symptom or order, in the user's words")->type_name("TEXT");
+  verb.add_option("--scenario", options.scenario, "With the port 'virtual': fault of the simulated supply")
+      ->capture_default_str()
+      ->type_name("NAME");
+  add_virtual(verb, options.seed);
+  verb.add_flag("--force", options.force, "Write over an existing recording");
+}
+
+void declare_self_test(CLI::App& program, SelfTestOptions& options) {
+  CLI::App& verb = add_verb(
+      program, "selftest", "Measure a jig with its own source and test plugs, before any supply is connected",
+      "steadyrail selftest /dev/ttyUSB0 --jig mine.textproto\n  steadyrail selftest virtual --fault open-link\n\nExit "
+      "status: 0 passed; 1 something failed; 4 nothing failed, but something could not be told; 2 wrong use or "
+      "input;\n3 could not finish");
+  verb.add_option("port", options.port,
+                  "Serial port, pseudo-terminal or tcp:HOST:PORT; 'virtual': the firmware here, on a simulated jig")
+      ->required()
+      ->type_name("PORT");
+  verb.add_option("--setup", options.setup, "Source and test plugs: shipped or a file; the jig's own when left out")
+      ->type_name("FILE");
+  verb.add_option("--keep", options.keep, "Keep the result here instead of where 'load' looks for it")
+      ->type_name("FILE");
+  add_jig_and_line(verb, options.jig, options.baud);
+  verb.add_option("--fault", options.faults, "With the port 'virtual': a fault of the build; 'list' names them all")
+      ->type_name("NAME");
+  add_virtual(verb, options.seed);
+  verb.add_flag("--yes", options.yes, "Nothing but the test plugs is connected: no confirmation is asked for");
+  verb.add_flag("--json", options.json, "Print JSON");
+}
+
 void declare_export(CLI::App& program, ExportOptions& options) {
   CLI::App& verb = add_verb(program, "export", "Write a recording's events and windows as CSV",
                             "steadyrail export evening.steadyrail --events events.csv --windows windows.csv");
@@ -281,6 +342,8 @@ std::expected<Command, EarlyEnd> parse_command_line(const std::vector<std::strin
   CompareOptions compare;
   CalibrateOptions calibrated;
   VerifyOptions verified;
+  LoadOptions load;
+  SelfTestOptions self_test;
   CLI::App program("Finds out whether a PC power supply keeps its rails steady under load.", "steadyrail");
   program.get_formatter()->column_width(34);
   program.set_version_flag("--version", std::string("steadyrail ") + record::kHostVersion);
@@ -297,6 +360,8 @@ std::expected<Command, EarlyEnd> parse_command_line(const std::vector<std::strin
   declare_watch(program, watch);
   declare_review(program, review);
   declare_rehearse(program, rehearse);
+  declare_load(program, load);
+  declare_self_test(program, self_test);
   declare_export(program, exported);
   declare_heartbeat(program, heartbeat);
   declare_compare(program, compare);
@@ -334,6 +399,8 @@ std::expected<Command, EarlyEnd> parse_command_line(const std::vector<std::strin
   if (verb == "rehearse") return rehearse;
   if (verb == "heartbeat") return heartbeat;
   if (verb == "compare") return compare;
+  if (verb == "load") return load;
+  if (verb == "selftest") return self_test;
   return exported;
 }
 

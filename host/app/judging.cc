@@ -11,7 +11,6 @@
 #include "host/label/audit.h"
 #include "host/label/label_text.h"
 #include "host/label/rules.h"
-#include "host/model/named_text.h"
 
 namespace host::app {
 
@@ -23,9 +22,10 @@ bool is_path(const std::string& name) {
   return name.find('/') != std::string::npos || name.ends_with(".textproto");
 }
 
-/// A name that is no path and does not ship: said at once, with the nearest name that does.
-std::expected<model::NamedText, std::string> text_of(std::string_view folder, std::string_view what,
-                                                     const std::string& name) {
+}  // namespace
+
+std::expected<model::NamedText, std::string> load_text(std::string_view folder, std::string_view what,
+                                                       const std::string& name) {
   const std::vector<std::string> shipped = model::shipped_descriptions(folder);
   if (!is_path(name) && std::ranges::find(shipped, name) == shipped.end()) {
     return std::unexpected(unknown_word(what, name, shipped));
@@ -35,10 +35,8 @@ std::expected<model::NamedText, std::string> text_of(std::string_view folder, st
   return std::move(*text);
 }
 
-}  // namespace
-
 std::expected<model::Jig, std::string> load_jig(const std::string& name) {
-  const auto text = text_of("jigs", "jig", name);
+  const auto text = load_text("jigs", "jig", name);
   if (!text) return std::unexpected(text.error());
   auto jig = model::Jig::from_text(text->text, text->file);
   if (!jig) return std::unexpected(model::to_string(jig.error()));
@@ -48,7 +46,7 @@ std::expected<model::Jig, std::string> load_jig(const std::string& name) {
 std::expected<steadyrail::proto::Unit, std::string> load_unit(const std::string& name) {
   const auto rules = label::Rules::shipped();
   if (!rules) return std::unexpected(model::to_string(rules.error()));
-  const auto text = text_of("units", "unit", name);
+  const auto text = load_text("units", "unit", name);
   if (!text) return std::unexpected(text.error());
   auto unit = label::unit_from_text(text->text, text->file, *rules);
   if (!unit) return std::unexpected(model::to_string(unit.error()));

@@ -11,6 +11,7 @@
 #include "host/detect/review.h"
 #include "host/model/jig.h"
 #include "host/model/limit_sets.h"
+#include "host/model/named_text.h"
 #include "unit.pb.h"
 
 namespace host::app {
@@ -19,6 +20,11 @@ std::expected<model::Jig, std::string> load_jig(const std::string& name);
 
 /// A unit that ships ("u-1") or a file; its rails, amps and watts are checked for contradictions with themselves.
 std::expected<steadyrail::proto::Unit, std::string> load_unit(const std::string& name);
+
+/// The text of a description that ships in `folder`, or of a file; `what` it is called in the complaint about a name
+/// that is neither.
+std::expected<model::NamedText, std::string> load_text(std::string_view folder, std::string_view what,
+                                                       const std::string& name);
 
 /// An edition that ships or a file; a mistyped name gets the nearest one as a hint.
 std::expected<model::LimitEdition, std::string> load_edition(const std::string& name);

@@ -75,10 +75,19 @@ int LiveSession::conclude_run(const link::SessionReport& report, const ResultFil
   return status;
 }
 
-void LiveSession::hello(const proto::Hello& hello) {
+void LiveSession::hello(const proto::Hello& hello, std::uint32_t boot) {
   simulated_ = simulated_ || hello.simulated();
   terminal_.say(
       fmt::format("jig {}, firmware {}{}", hello.jig_id(), hello.firmware(), simulated_ ? ", simulated" : ""));
+  if (listener_ != nullptr) listener_->hello(hello, boot);
+}
+
+void LiveSession::command_answered(const proto::HostToJig& command, const proto::Acknowledgement& answer) {
+  if (listener_ != nullptr) listener_->command_answered(command, answer);
+}
+
+void LiveSession::status(const proto::Status& status) {
+  if (listener_ != nullptr) listener_->status(status);
 }
 
 void LiveSession::started(std::uint64_t /*scan*/) {
@@ -119,6 +128,7 @@ void LiveSession::mark(proto::Mark mark) {
 }
 
 void LiveSession::tick() {
+  if (listener_ != nullptr) listener_->tick();
   say_findings();
   if (const unsigned marks = marks_; marks != marks_told_) {
     terminal_.say(fmt::format("lock-up {} is marked", marks));

@@ -26,11 +26,16 @@ struct LiveSetup {
   bool force = false;  // write over one that exists
 };
 
-/// Hears what goes on beside a session: a rehearsal keeps in step by it. Called in the thread that runs the session.
+/// Hears what goes on beside a session: whoever drives one or keeps in step with it. Called in the thread that runs the
+/// session.
 class LiveListener {
  public:
   virtual ~LiveListener() = default;
+  virtual void hello(const steadyrail::proto::Hello&, std::uint32_t /*boot*/) {}
   virtual void started() {}
+  virtual void command_answered(const steadyrail::proto::HostToJig&, const steadyrail::proto::Acknowledgement&) {}
+  virtual void status(const steadyrail::proto::Status&) {}
+  virtual void tick() {}
   virtual void command_written(std::uint32_t /*count*/, const steadyrail::proto::HostToJig&) {}
   /// About four times a second of host time: what the user should hear.
   virtual std::vector<std::string> words() { return {}; }
@@ -52,9 +57,12 @@ class LiveSession : public link::SessionEvents {
  private:
   LiveSession(LiveSetup setup, Terminal& terminal, LiveListener* listener);
 
-  void hello(const steadyrail::proto::Hello& hello) override;
+  void hello(const steadyrail::proto::Hello& hello, std::uint32_t boot) override;
   void started(std::uint64_t scan) override;
   void command_written(std::uint32_t count, const steadyrail::proto::HostToJig& command) override;
+  void command_answered(const steadyrail::proto::HostToJig& command,
+                        const steadyrail::proto::Acknowledgement& answer) override;
+  void status(const steadyrail::proto::Status& status) override;
   void command_refused(const steadyrail::proto::HostToJig& command,
                        const steadyrail::proto::Acknowledgement& answer) override;
   void port_gone(const std::string& name) override;

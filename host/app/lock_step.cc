@@ -19,8 +19,13 @@ void LockStep::started() {
 void LockStep::command_written(std::uint32_t count, const steadyrail::proto::HostToJig& command) {
   const std::lock_guard lock(mutex_);
   commands_ = count;
-  if (command.has_keep_alive()) ++keep_alives_;
-  if (command.has_stop()) stop_sent_ = true;
+  if (command.has_keep_alive()) {
+    ++keep_alives_;
+  } else if (command.has_stop()) {
+    stop_sent_ = true;
+  } else {
+    ++others_;
+  }
   changed_.notify_all();
 }
 
@@ -38,9 +43,18 @@ bool LockStep::wait_for_start() {
 }
 
 std::expected<std::uint32_t, std::string> LockStep::before_scan(std::uint64_t first_scan) {
+  const Due due = due_ && first_scan > 0 ? due_(first_scan) : Due{};
   std::unique_lock lock(mutex_);
+  if (due.command && !stop_sent_ && !over_) {
+    const std::uint64_t others = others_;
+    lock.unlock();
+    session_->request(*due.command);
+    lock.lock();
+    const bool sent = changed_.wait_for(lock, kPatience, [&] { return over_ || stop_sent_ || others_ > others; });
+    if (!sent) return std::unexpected("the session sent no command in time");
+  }
   const std::uint64_t keep_alives = keep_alives_;
-  const bool ends = first_scan >= end_scan_;
+  const bool ends = first_scan >= end_scan_ || due.over;
   if (!stop_sent_ && !over_ && first_scan > 0) {
     lock.unlock();
     if (ends) {

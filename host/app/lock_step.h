@@ -7,7 +7,9 @@
 #include <condition_variable>
 #include <cstdint>
 #include <expected>
+#include <functional>
 #include <mutex>
+#include <optional>
 #include <string>
 
 #include "host/app/live_session.h"
@@ -21,8 +23,16 @@ class LockStep : public LiveListener {
   explicit LockStep(std::uint64_t end_scan, std::uint32_t commands_before = 0)
       : end_scan_(end_scan), commands_before_(commands_before) {}
 
-  /// Before the session runs.
+  /// What is to be sent before the block that begins at a scan, and whether the session ends there.
+  struct Due {
+    std::optional<steadyrail::proto::HostToJig> command;
+    bool over = false;
+  };
+
+  // Before the session runs.
   void attach(link::Session& session) { session_ = &session; }
+  /// `due` is asked in the supply's thread, each half second of device time but the first.
+  void ask(std::function<Due(std::uint64_t first_scan)> due) { due_ = std::move(due); }
 
   // In the session's thread.
   void started() override;
@@ -46,11 +56,13 @@ class LockStep : public LiveListener {
   std::uint64_t end_scan_;
   std::uint32_t commands_before_;
   link::Session* session_ = nullptr;
+  std::function<Due(std::uint64_t)> due_;
   std::mutex mutex_;
   std::condition_variable changed_;
-  bool started_ = false;  // guarded by mutex_, as the next four
+  bool started_ = false;  // guarded by mutex_, as the next five
   bool over_ = false;
   bool stop_sent_ = false;
+  std::uint64_t others_ = 0;
   std::uint32_t commands_ = 0;
   std::uint64_t keep_alives_ = 0;
   std::atomic<bool> stop_serving_{false};

@@ -35,6 +35,12 @@ int run(const Command& command, Terminal& terminal) {
           [&](const RehearseOptions& options) { return rehearse(options, terminal, interrupt, folder); },
           [&](const CompareOptions& options) { return compare(options, terminal, interrupt); },
           [&](const HeartbeatOptions& options) { return heartbeat(options, terminal, interrupt); },
+          [&](const LoadOptions& options) {
+            return load(options, terminal, interrupt, isatty(STDIN_FILENO) == 1, folder);
+          },
+          [&](const SelfTestOptions& options) {
+            return self_test(options, terminal, interrupt, isatty(STDIN_FILENO) == 1, folder);
+          },
           [&](const ExportOptions& options) { return export_recording(options, terminal, interrupt); },
           [&](const CalibrateOptions& options) { return calibrate(options, terminal, interrupt); },
           [&](const VerifyOptions& options) { return verify(options, terminal, interrupt); },

@@ -105,6 +105,38 @@ struct RehearseOptions {
   bool force = false;
 };
 
+/// Instead of a port: the jig's firmware on this machine, fed by a simulation.
+inline constexpr const char* kVirtualPort = "virtual";
+
+struct LoadOptions {
+  std::string programme;
+  std::string port;  // empty: only with dry_run
+  JudgeOptions judge;
+  std::string jig = "reference";
+  std::string out;  // empty: named by the time of the start
+  ResultFiles files;
+  std::uint32_t baud = kDefaultBaud;
+  std::string question;
+  std::string self_test;             // where the jig's self-test is kept; empty: where selftest keeps it
+  std::string scenario = "healthy";  // of the virtual port, as the seed
+  std::uint64_t seed = 1;
+  bool dry_run = false;
+  bool yes = false;
+  bool force = false;
+};
+
+struct SelfTestOptions {
+  std::string port;
+  std::string jig = "reference";
+  std::string setup;  // of source and test plugs; empty: the one that belongs to the jig
+  std::string keep;   // where the result is kept; empty: where load looks for it
+  std::uint32_t baud = kDefaultBaud;
+  std::vector<std::string> faults;  // of the virtual port, as the seed
+  std::uint64_t seed = 1;
+  bool yes = false;
+  bool json = false;
+};
+
 struct ExportOptions {
   std::string recording;
   JudgeOptions judge;
@@ -116,6 +148,6 @@ struct ExportOptions {
 
 using Command =
     std::variant<PortsOptions, LabelOptions, LimitsOptions, BudgetOptions, WatchOptions, ReviewOptions, RehearseOptions,
-                 ExportOptions, HeartbeatOptions, CompareOptions, CalibrateOptions, VerifyOptions>;
+                 ExportOptions, HeartbeatOptions, CompareOptions, CalibrateOptions, VerifyOptions, LoadOptions, SelfTestOptions>;
 
 }  // namespace host::app

@@ -1,7 +1,6 @@
 // SPDX-License-Identifier: Apache-2.0
 #include <cmath>
 #include <filesystem>
-#include <thread>
 
 #include <fmt/format.h>
 
@@ -13,6 +12,7 @@
 #include "host/app/outputs.h"
 #include "host/app/rehearsed_heartbeat.h"
 #include "host/app/results.h"
+#include "host/app/scan_thread.h"
 #include "host/app/sha256.h"
 #include "host/app/verbs.h"
 #include "host/app/virtual_jig.h"
@@ -21,9 +21,7 @@
 #include "host/model/jig_budget.h"
 #include "host/report/summary.h"
 #include "host/simulate/scenario.h"
-#include "host/simulate/serve.h"
 #include "host/simulate/supply.h"
-#include "proto/wire/window.h"
 
 namespace host::app {
 namespace {
@@ -93,43 +91,22 @@ LiveSetup set_up(const RehearseOptions& options, const model::Jig& jig, const Ju
   return setup;
 }
 
-/// Serves the supply in a thread of its own while the session runs in this one.
-class SupplyThread {
- public:
-  /// `beats` may be null.
-  SupplyThread(int socket, simulate::Supply& supply, LockStep& step, RehearsedHeartbeat* beats,
-               const RehearseOptions& options, std::uint64_t end_scan) {
-    serve_.stop = &step.stop_serving();
-    if (options.pace == Pace::kFree) {
-      serve_.duration_scans = end_scan + wire::kScansPerBlock;  // one block more: it carries the stop
-      serve_.before_scan = [&step, &supply, beats](std::uint64_t scan) {
-        if (beats != nullptr) beats->pc(scan, supply.pc_works());
-        return step.before_scan(scan);
-      };
-    } else {
-      serve_.pace = simulate::Pace::kReal;
-      serve_.duration_scans = end_scan + kSpareScans;
-    }
-    thread_ = std::jthread([this, socket, &supply, &step] {
-      if (!step.wait_for_start()) return;
-      result_ = simulate::serve(socket, supply, serve_);
-      // Without scans the jig keeps silent; do not make the session find out by waiting.
-      if (!result_ && !step.stop_serving()) step.request_stop();
-    });
+/// `beats` may be null.
+simulate::ServeOptions serving(const RehearseOptions& options, simulate::Supply& supply, LockStep& step,
+                               RehearsedHeartbeat* beats, std::uint64_t end_scan) {
+  if (options.pace == Pace::kFree) {
+    simulate::ServeOptions out = ScanThread::in_step(step, end_scan);
+    out.before_scan = [&step, &supply, beats](std::uint64_t scan) {
+      if (beats != nullptr) beats->pc(scan, supply.pc_works());
+      return step.before_scan(scan);
+    };
+    return out;
   }
-
-  /// Waits for the thread; its error when serving failed before the session had ended.
-  std::expected<void, std::string> join() {
-    thread_.join();
-    if (!result_) return std::unexpected(result_.error());
-    return {};
-  }
-
- private:
-  simulate::ServeOptions serve_;
-  std::expected<simulate::ServeResult, std::string> result_;
-  std::jthread thread_;
-};
+  simulate::ServeOptions out;
+  out.pace = simulate::Pace::kReal;
+  out.duration_scans = end_scan + kSpareScans;
+  return out;
+}
 
 /// The virtual jig keeps the calibration of its description, and a session finds it there as in any other jig.
 std::expected<link::Conversation, std::string> give_calibration(const std::string& port, const model::Jig& jig,
@@ -155,7 +132,7 @@ int run(const RehearseOptions& options, const model::Jig& jig, const Judging& ju
   if (!supply) return terminal.complain(supply.error());
   const std::string program = (std::filesystem::path(program_folder) / "steadyrail-virtual-jig").string();
   const auto virtual_jig =
-      VirtualJig::start(program, jig.description().id(), options.pace == Pace::kFree ? "wait" : "drop");
+      VirtualJig::start(program, jig.description().id(), "observe", options.pace == Pace::kFree ? "wait" : "drop");
   if (!virtual_jig) return terminal.complain(virtual_jig.error(), kExitNotFinished);
 
   const auto asked = give_calibration((*virtual_jig)->terminal(), jig, options.pace, interrupt);
@@ -178,10 +155,11 @@ int run(const RehearseOptions& options, const model::Jig& jig, const Judging& ju
   auto live = LiveSession::create(std::move(setup), clock, terminal, &step);
   if (!live) return terminal.complain(live.error());
   step.attach((*live)->session());
-  SupplyThread serving((*virtual_jig)->scan_socket(), *supply, step, beats ? &*beats : nullptr, options, end_scan);
+  ScanThread thread((*virtual_jig)->scan_socket(), *supply, step,
+                    serving(options, *supply, step, beats ? &*beats : nullptr, end_scan));
   const auto report = (*live)->run();
   step.session_over();
-  const auto served = serving.join();
+  const auto served = thread.join();
   if (!report) return terminal.complain(report.error().message, exit_status(report.error().fault));
   const int status = (*live)->conclude_run(*report, options.files);
   if (!served) return terminal.complain("the simulated supply: " + served.error(), kExitNotFinished);

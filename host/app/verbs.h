@@ -21,6 +21,11 @@ int rehearse(const RehearseOptions& options, Terminal& terminal, const Interrupt
              const std::string& program_folder);
 int compare(const CompareOptions& options, Terminal& terminal, const Interrupt& interrupt);
 int heartbeat(const HeartbeatOptions& options, Terminal& terminal, const Interrupt& interrupt);
+/// `ask`: whether a confirmation may be asked for on standard input.
+int load(const LoadOptions& options, Terminal& terminal, const Interrupt& interrupt, bool ask,
+         const std::string& program_folder);
+int self_test(const SelfTestOptions& options, Terminal& terminal, const Interrupt& interrupt, bool ask,
+              const std::string& program_folder);
 int export_recording(const ExportOptions& options, Terminal& terminal, const Interrupt& interrupt);
 
 }  // namespace host::app

@@ -51,8 +51,8 @@ int lift(int descriptor) {
   return lifted;
 }
 
-std::expected<pid_t, std::string> spawn(const std::string& program, const std::string& jig_id, const std::string& line,
-                                        int scan_fd, int announce_fd) {
+std::expected<pid_t, std::string> spawn(const std::string& program, const std::string& jig_id, const std::string& mode,
+                                        const std::string& line, int scan_fd, int announce_fd) {
   posix_spawn_file_actions_t actions;
   posix_spawn_file_actions_init(&actions);
   posix_spawn_file_actions_adddup2(&actions, scan_fd, kChildScanFd);
@@ -72,15 +72,17 @@ std::expected<pid_t, std::string> spawn(const std::string& program, const std::s
   sigaddset(&ignored_here, SIGXFSZ);
   posix_spawnattr_setsigdefault(&attributes, &ignored_here);
   posix_spawnattr_setflags(&attributes, POSIX_SPAWN_SETSIGMASK | POSIX_SPAWN_SETPGROUP | POSIX_SPAWN_SETSIGDEF);
-  std::array<std::string, 9> words{program,
-                                   "--scan-fd",
-                                   std::to_string(kChildScanFd),
-                                   "--announce-fd",
-                                   std::to_string(kChildAnnounceFd),
-                                   "--jig-id",
-                                   jig_id,
-                                   "--line",
-                                   line};
+  std::array<std::string, 11> words{program,
+                                    "--scan-fd",
+                                    std::to_string(kChildScanFd),
+                                    "--announce-fd",
+                                    std::to_string(kChildAnnounceFd),
+                                    "--jig-id",
+                                    jig_id,
+                                    "--mode",
+                                    mode,
+                                    "--line",
+                                    line};
   std::array<char*, words.size() + 1> arguments{};
   for (std::size_t i = 0; i < words.size(); ++i) arguments[i] = words[i].data();
   pid_t child = -1;
@@ -113,6 +115,7 @@ std::string announced(int descriptor) {
 
 std::expected<std::unique_ptr<VirtualJig>, std::string> VirtualJig::start(const std::string& program,
                                                                           const std::string& jig_id,
+                                                                          const std::string& mode,
                                                                           const std::string& line) {
   std::array<int, 2> sockets{};
   std::array<int, 2> pipe_ends{};
@@ -128,7 +131,7 @@ std::expected<std::unique_ptr<VirtualJig>, std::string> VirtualJig::start(const 
   std::unique_ptr<VirtualJig> jig(new VirtualJig);
   {
     const Descriptor write_end(lift(pipe_ends[1]));
-    const auto child = spawn(program, jig_id, line, theirs.number(), write_end.number());
+    const auto child = spawn(program, jig_id, mode, line, theirs.number(), write_end.number());
     if (!child) return std::unexpected(child.error());
     jig->child_ = *child;
   }  // so that the child's end is the only one, and its death is seen

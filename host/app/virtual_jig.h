@@ -12,10 +12,11 @@ namespace host::app {
 
 class VirtualJig {
  public:
-  /// Starts `program` with one end of a socket pair for scans; waits until it has announced its terminal. `line` is
-  /// "wait" or "drop". The error is a sentence for the user.
+  /// Starts `program` with one end of a socket pair for scans; waits until it has announced its terminal. `mode` is
+  /// "observe" or "bench", `line` "wait" or "drop". The error is a sentence for the user.
   static std::expected<std::unique_ptr<VirtualJig>, std::string> start(const std::string& program,
                                                                        const std::string& jig_id,
+                                                                       const std::string& mode,
                                                                        const std::string& line);
   /// Ends the child: by closing the socket, then by signal; waits for it either way, for a bounded time.
   ~VirtualJig();

@@ -21,10 +21,10 @@ class SourceRegister : public TestSource {
     }
   }
 
-  // Outputs 31 to 0, then weak, then the level's two bits: the last bit sent stands at the first register's input.
+  // Outputs 31 to 0, then weak, then the level's three bits: the last bit sent stands at the first register's input.
   void join(const SourceJoin& to) override {
     if (to.outputs == 0) enable_.set(false);  // first of all
-    const std::uint64_t word = std::uint64_t{to.outputs} << 3 | (to.weak ? 4U : 0U) | (to.level & 3U);
+    const std::uint64_t word = std::uint64_t{to.outputs} << 4 | (to.weak ? 8U : 0U) | (to.level & 7U);
     for (std::uint32_t bit = kBits; bit-- > 0;) {
       data_.set((word >> bit & 1) != 0);
       clock_.set(true);  // the registers take 40 ns at most (class value, from memory); two bus writes are longer

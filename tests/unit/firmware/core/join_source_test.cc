@@ -92,7 +92,7 @@ TEST(JoinSourceTest, IsRefusedBeforeAnythingWasRead) {
 
 TEST(JoinSourceTest, RefusesWhatItCannotCheck) {
   DeadJig jig;
-  EXPECT_EQ(answer_to(jig, join(1, 4)).field(), proto::JoinSource::kLevelFieldNumber);
+  EXPECT_EQ(answer_to(jig, join(1, 8)).field(), proto::JoinSource::kLevelFieldNumber);
   proto::HostToJig short_of_one = join(1);
   short_of_one.mutable_join_source()->mutable_most_code()->RemoveLast();
   const proto::Acknowledgement answer = answer_to(jig, short_of_one);

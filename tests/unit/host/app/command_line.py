@@ -12,7 +12,7 @@ PROGRAM = os.path.abspath(sys.argv.pop(1))
 ROOT = os.path.abspath(os.path.join(os.path.dirname(__file__), "../../../.."))
 JIG = os.path.join(ROOT, "host/data/jigs/reference.textproto")
 VERBS = ["ports", "label", "limits", "budget", "watch", "review", "rehearse", "export", "heartbeat", "compare",
-         "calibrate", "verify"]
+         "calibrate", "verify", "load", "selftest"]
 PATIENCE_S = 240  # of one call, on a machine that is busy with other tests
 
 

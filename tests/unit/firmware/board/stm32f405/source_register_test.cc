@@ -46,10 +46,10 @@ struct Fixture {
 TEST(SourceRegisterTest, SendsOutputsResistanceAndLevelInTheirPlaces) {
   Fixture f;
   f.source.join({.outputs = 0x80000001U, .level = 2, .weak = true});
-  EXPECT_EQ(f.chain.taken, std::uint64_t{0x80000001U} << 3 | 4U | 2U);
+  EXPECT_EQ(f.chain.taken, std::uint64_t{0x80000001U} << 4 | 8U | 2U);
   EXPECT_TRUE(f.chain.enabled());
-  f.source.join({.outputs = 0x00A50000U, .level = 3, .weak = false});
-  EXPECT_EQ(f.chain.taken, std::uint64_t{0x00A50000U} << 3 | 3U);
+  f.source.join({.outputs = 0x00A50000U, .level = 5, .weak = false});
+  EXPECT_EQ(f.chain.taken, std::uint64_t{0x00A50000U} << 4 | 5U);
 }
 
 TEST(SourceRegisterTest, OpensEveryRelayBeforeAnythingElse) {
