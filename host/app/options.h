@@ -146,8 +146,8 @@ struct ExportOptions {
   std::optional<std::chrono::milliseconds> to;
 };
 
-using Command =
-    std::variant<PortsOptions, LabelOptions, LimitsOptions, BudgetOptions, WatchOptions, ReviewOptions, RehearseOptions,
-                 ExportOptions, HeartbeatOptions, CompareOptions, CalibrateOptions, VerifyOptions, LoadOptions, SelfTestOptions>;
+using Command = std::variant<PortsOptions, LabelOptions, LimitsOptions, BudgetOptions, WatchOptions, ReviewOptions,
+                             RehearseOptions, ExportOptions, HeartbeatOptions, CompareOptions, CalibrateOptions,
+                             VerifyOptions, LoadOptions, SelfTestOptions>;
 
 }  // namespace host::app
