@@ -327,6 +327,21 @@ EarlyEnd wrong_use(const CLI::App& program, const std::vector<std::string>& argu
   return {kWrongUse, fmt::format("steadyrail{}: {}\nSee 'steadyrail{} --help'.\n", name, message, name)};
 }
 
+/// The verbs that set a jig beside a reference meter.
+void declare_comparisons(CLI::App& program, CalibrateOptions& calibrated, VerifyOptions& verified) {
+  declare_calibrate(
+      add_verb(program, "calibrate", "Compare a jig with a reference meter and store what that gives in it",
+               "steadyrail calibrate /dev/ttyUSB0 --meter meter.textproto --channel main-12v --report "
+               "certificate.html\n\nExit status: 0 all asked for are calibrated; 1 one is refused; 4 one "
+               "is open; 2 wrong use or input; 3 broken off"),
+      calibrated);
+  declare_verify(add_verb(program, "verify", "Check a jig's calibration at other points, and when it is due",
+                          "steadyrail verify /dev/ttyUSB0 --meter meter.textproto --history before.json --json "
+                          "today.json\n\nExit status: 0 every |E_n| is at most 1; 1 one is not; 4 one is open; 2 wrong "
+                          "use or input; 3 broken off"),
+                 verified);
+}
+
 }  // namespace
 
 std::expected<Command, EarlyEnd> parse_command_line(const std::vector<std::string>& arguments) {
@@ -365,17 +380,7 @@ std::expected<Command, EarlyEnd> parse_command_line(const std::vector<std::strin
   declare_export(program, exported);
   declare_heartbeat(program, heartbeat);
   declare_compare(program, compare);
-  declare_calibrate(
-      add_verb(program, "calibrate", "Compare a jig with a reference meter and store what that gives in it",
-               "steadyrail calibrate /dev/ttyUSB0 --meter meter.textproto --channel main-12v --report "
-               "certificate.html\n\nExit status: 0 all asked for are calibrated; 1 one is refused; 4 one "
-               "is open; 2 wrong use or input; 3 broken off"),
-      calibrated);
-  declare_verify(add_verb(program, "verify", "Check a jig's calibration at other points, and when it is due",
-                          "steadyrail verify /dev/ttyUSB0 --meter meter.textproto --history before.json --json "
-                          "today.json\n\nExit status: 0 every |E_n| is at most 1; 1 one is not; 4 one is open; 2 wrong "
-                          "use or input; 3 broken off"),
-                 verified);
+  declare_comparisons(program, calibrated, verified);
   refuse_empty_and_foreign(program);
   try {
     program.parse(std::vector<std::string>(arguments.rbegin(), arguments.rend()));

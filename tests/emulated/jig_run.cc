@@ -23,7 +23,8 @@ class JigRun {
  public:
   explicit JigRun(const std::filesystem::path& folder)
       : scans_(read_file(folder / "scans.bin")), commands_(read_file(folder / "commands.bin")) {
-    auto started = host::app::VirtualJig::start(STEADYRAIL_VIRTUAL_JIG, "J-01", "wait");
+    auto started = host::app::VirtualJig::start(
+        STEADYRAIL_VIRTUAL_JIG, "J-01", std::filesystem::exists(folder / "bench") ? "bench" : "observe", "wait");
     if (!started) throw std::runtime_error(started.error());
     jig_ = std::move(*started);
     port_ = open(jig_->terminal().c_str(), O_RDWR | O_NOCTTY | O_NONBLOCK | O_CLOEXEC);

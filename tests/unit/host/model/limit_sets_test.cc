@@ -104,7 +104,8 @@ TEST(LimitSetsTest, RefusesRippleThatIsNoneOrTwice) {
 }
 
 TEST(LimitSetsTest, LoadsWhatShipsByName) {
-  EXPECT_THAT(shipped_descriptions("limits"), ElementsAre("atx-3.0", "atx12v-2.0", "atx12v-2.0-peak", "pcie-5.0-card"));
+  EXPECT_THAT(shipped_descriptions("limits"),
+              ElementsAre("atx-3.0", "atx-3.1", "atx12v-2.0", "atx12v-2.0-peak", "pcie-5.0-card"));
   for (const std::string& name : shipped_descriptions("limits")) {
     const auto edition = load_limits(name);
     ASSERT_TRUE(edition.has_value()) << to_string(edition.error());
@@ -126,7 +127,8 @@ TEST(LimitSetsTest, LoadsAFileByPath) {
 TEST(LimitSetsTest, NamesWhatThereIsWhenTheNameIsWrong) {
   const auto edition = load_limits("atx-2.0");
   ASSERT_FALSE(edition.has_value());
-  EXPECT_THAT(to_string(edition.error()), HasSubstr("atx-2.0: no such name in limits; there are: atx-3.0, atx12v-2.0"));
+  EXPECT_THAT(to_string(edition.error()),
+              HasSubstr("atx-2.0: no such name in limits; there are: atx-3.0, atx-3.1, atx12v-2.0"));
   const auto path = load_limits("./not-there.textproto");
   ASSERT_FALSE(path.has_value());
   EXPECT_THAT(to_string(path.error()), HasSubstr("./not-there.textproto: No such file"));
