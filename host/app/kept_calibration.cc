@@ -46,4 +46,17 @@ std::expected<proto::HostToJig, std::string> store_command(const proto::JigDescr
   return command;
 }
 
+std::expected<link::Conversation, std::string> give_calibration(const link::SessionOptions& line,
+                                                                const model::Jig& jig) {
+  std::vector<proto::HostToJig> commands;
+  if (!jig.description().calibration().channels().empty()) {
+    auto store = store_command(jig.description(), true);
+    if (!store) return std::unexpected(store.error());
+    commands.push_back(std::move(*store));
+  }
+  auto said = link::converse(line, std::move(commands));
+  if (!said) return std::unexpected(said.error().message);
+  return std::move(*said);
+}
+
 }  // namespace host::app

@@ -23,4 +23,9 @@ KeptJig with_kept_calibration(const model::Jig& described, const link::KeptCalib
 std::expected<steadyrail::proto::HostToJig, std::string> store_command(const steadyrail::proto::JigDescription& jig,
                                                                        bool may_erase);
 
+/// Gives a virtual jig the calibration of its description, if that has one: a session finds it there as in any other
+/// jig. `line` is as for converse(); the error is a sentence for the user.
+std::expected<link::Conversation, std::string> give_calibration(const link::SessionOptions& line,
+                                                                const model::Jig& jig);
+
 }  // namespace host::app

@@ -9,6 +9,7 @@
 #include <fmt/format.h>
 
 #include "host/app/configure.h"
+#include "host/app/kept_calibration.h"
 #include "host/app/live_session.h"
 #include "host/app/load_run.h"
 #include "host/app/outputs.h"
@@ -225,7 +226,16 @@ int finish(LiveSession& live, const std::expected<link::SessionReport, link::Lin
 int run_real(const LoadOptions& options, const model::Jig& jig, const Judging& judging,
              const label::CheckedProgramme& programme, Terminal& terminal, const Interrupt& interrupt) {
   link::RealClock clock;
-  LiveSetup setup = set_up(options, jig, judging, clock.now().since_epoch.count());
+  link::SessionOptions line;
+  line.port = options.port;
+  line.settings.baud = options.baud;
+  line.jig_id = jig.description().id();
+  line.stop = interrupt.token();
+  const auto asked = link::converse(line, {});
+  if (!asked) return terminal.complain(asked.error().message, exit_status(asked.error().fault));
+  const KeptJig kept = with_kept_calibration(jig, asked->calibration);
+  if (!kept.remark.empty()) terminal.say(kept.remark);
+  LiveSetup setup = set_up(options, kept.jig, judging, clock.now().since_epoch.count());
   setup.session.stop = interrupt.token();
   LoadRun run(programme);
   LoadDriver driver(run, jig, options, terminal);
@@ -244,7 +254,13 @@ int run_virtual(const LoadOptions& options, const model::Jig& jig, const Judging
   const std::string program = (std::filesystem::path(program_folder) / "steadyrail-virtual-jig").string();
   const auto virtual_jig = VirtualJig::start(program, jig.description().id(), "bench", "wait");
   if (!virtual_jig) return terminal.complain(virtual_jig.error(), kExitNotFinished);
-  LiveSetup setup = set_up(options, jig, judging, kVirtualStartUtcUs);
+  link::SessionOptions line;
+  line.port = (*virtual_jig)->terminal();
+  line.times = link::SessionTimes::patient();
+  line.stop = interrupt.token();
+  const auto asked = give_calibration(line, jig);
+  if (!asked) return terminal.complain(asked.error(), kExitNotFinished);
+  LiveSetup setup = set_up(options, with_kept_calibration(jig, asked->calibration).jig, judging, kVirtualStartUtcUs);
   setup.session.port = (*virtual_jig)->terminal();
   setup.session.port_label = kVirtualPort;
   setup.session.keep_alive = link::KeepAlive::kExternal;
@@ -255,7 +271,7 @@ int run_virtual(const LoadOptions& options, const model::Jig& jig, const Judging
   // Commands fall between half seconds: every wait may be rounded up to one, and there are three more for the ends.
   const double most_s = programme.plan.duration_s() + programme.plan.phases_size() + 10;
   const auto end_scan = static_cast<std::uint64_t>(most_s) * 2 * simulate::kHookInterval;
-  LockStep step(end_scan);
+  LockStep step(end_scan, asked->frames_written);
   LoadRun run(programme);
   LoadDriver driver(run, jig, options, terminal);
   auto live = LiveSession::create(std::move(setup), clock, terminal, &driver);

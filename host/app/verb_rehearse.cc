@@ -108,24 +108,6 @@ simulate::ServeOptions serving(const RehearseOptions& options, simulate::Supply&
   return out;
 }
 
-/// The virtual jig keeps the calibration of its description, and a session finds it there as in any other jig.
-std::expected<link::Conversation, std::string> give_calibration(const std::string& port, const model::Jig& jig,
-                                                                Pace pace, const Interrupt& interrupt) {
-  std::vector<steadyrail::proto::HostToJig> commands;
-  if (!jig.description().calibration().channels().empty()) {
-    auto store = store_command(jig.description(), true);
-    if (!store) return std::unexpected(store.error());
-    commands.push_back(std::move(*store));
-  }
-  link::SessionOptions options;
-  options.port = port;
-  options.stop = interrupt.token();
-  if (pace == Pace::kFree) options.times = link::SessionTimes::patient();
-  auto said = link::converse(options, std::move(commands));
-  if (!said) return std::unexpected(said.error().message);
-  return std::move(*said);
-}
-
 int run(const RehearseOptions& options, const model::Jig& jig, const Judging& judging, Terminal& terminal,
         const Interrupt& interrupt, const std::string& program_folder) {
   auto supply = simulate::Supply::create(options.scenario, options.seed, jig, {.from_standby = options.from_standby});
@@ -135,7 +117,11 @@ int run(const RehearseOptions& options, const model::Jig& jig, const Judging& ju
       VirtualJig::start(program, jig.description().id(), "observe", options.pace == Pace::kFree ? "wait" : "drop");
   if (!virtual_jig) return terminal.complain(virtual_jig.error(), kExitNotFinished);
 
-  const auto asked = give_calibration((*virtual_jig)->terminal(), jig, options.pace, interrupt);
+  link::SessionOptions line;
+  line.port = (*virtual_jig)->terminal();
+  line.stop = interrupt.token();
+  if (options.pace == Pace::kFree) line.times = link::SessionTimes::patient();
+  const auto asked = give_calibration(line, jig);
   if (!asked) return terminal.complain(asked.error(), kExitNotFinished);
   const KeptJig kept = with_kept_calibration(jig, asked->calibration);
   const std::uint64_t end_scan = scans_of(options.duration, jig.scan_rate_hz());

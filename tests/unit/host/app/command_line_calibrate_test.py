@@ -26,7 +26,7 @@ class Bench:
     """A jig with scales of its own, and a source that all of its channels look at."""
 
     BLOCK = struct.Struct("<IIQII")
-    OUTPUTS = struct.Struct("<QIII28I4x")
+    OUTPUTS = struct.Struct("<QIII28I3I")
     NOMINAL = {"RAIL_P12V": 12, "RAIL_P5V": 5, "RAIL_P3V3": 3.3, "RAIL_M12V": -12, "RAIL_P5VSB": 5}
     LINES = {"pwr-ok": 5, "ps-on": 0.2}
 
