@@ -8,20 +8,16 @@
 #include <fmt/chrono.h>
 #include <fmt/format.h>
 
-#include "host/app/configure.h"
 #include "host/app/kept_calibration.h"
 #include "host/app/live_session.h"
+#include "host/app/live_setup.h"
 #include "host/app/load_run.h"
 #include "host/app/outputs.h"
 #include "host/app/results.h"
 #include "host/app/scan_thread.h"
 #include "host/app/self_test_record.h"
-#include "host/app/sha256.h"
 #include "host/app/verbs.h"
 #include "host/app/virtual_jig.h"
-#include "host/detect/arm.h"
-#include "host/diagnose/lock_ups.h"
-#include "host/model/jig_budget.h"
 #include "host/report/json.h"
 #include "host/report/summary.h"
 #include "host/report/words.h"
@@ -178,27 +174,15 @@ class LoadDriver : public LiveListener {
 
 LiveSetup set_up(const LoadOptions& options, const model::Jig& jig, const Judging& judging, std::int64_t now_us) {
   const bool simulated = options.port == kVirtualPort;
-  LiveSetup setup;
-  setup.judging = judging;
+  LiveSetup setup = begin_setup(jig, judging, options.baud);
   setup.header.set_started_utc_us(static_cast<std::uint64_t>(now_us));
   setup.header.set_simulated(simulated);
   if (simulated) setup.header.set_scenario(options.scenario);
   if (simulated) setup.header.set_seed(options.seed);
-  *setup.header.mutable_jig() = model::for_recording(jig.description());
-  *setup.header.mutable_unit() = *judging.unit;
-  if (judging.limits) {
-    setup.header.set_edition(judging.limits->set.edition());
-    setup.header.set_limits_sha256(sha256(judging.limits->text));
-  }
   setup.header.set_question(options.question);
   setup.header.set_port(options.port);
   setup.header.set_already_checked(true);
-  *setup.header.mutable_declaration() = diagnose::default_declaration();
   setup.session.port = options.port;
-  setup.session.settings.baud = options.baud;
-  setup.session.configure = configuration(jig, options.baud);
-  setup.session.arm = detect::arm_limits(jig, judging.limits ? &judging.limits->set : nullptr);
-  setup.session.jig_id = jig.description().id();
   setup.session.when_interrupted = LoadRun::all_off();
   setup.session.times.reconnect_for = std::chrono::milliseconds(0);  // a line that went has switched the load off
   setup.out = options.out;
@@ -226,17 +210,11 @@ int finish(LiveSession& live, const std::expected<link::SessionReport, link::Lin
 int run_real(const LoadOptions& options, const model::Jig& jig, const Judging& judging,
              const label::CheckedProgramme& programme, Terminal& terminal, const Interrupt& interrupt) {
   link::RealClock clock;
-  link::SessionOptions line;
-  line.port = options.port;
-  line.settings.baud = options.baud;
-  line.jig_id = jig.description().id();
-  line.stop = interrupt.token();
-  const auto asked = link::converse(line, {});
-  if (!asked) return terminal.complain(asked.error().message, exit_status(asked.error().fault));
-  const KeptJig kept = with_kept_calibration(jig, asked->calibration);
-  if (!kept.remark.empty()) terminal.say(kept.remark);
-  LiveSetup setup = set_up(options, kept.jig, judging, clock.now().since_epoch.count());
+  LiveSetup setup = set_up(options, jig, judging, clock.now().since_epoch.count());
   setup.session.stop = interrupt.token();
+  const auto remark = read_by_kept_calibration(jig, setup);
+  if (!remark) return terminal.complain(remark.error().message, exit_status(remark.error().fault));
+  if (!remark->empty()) terminal.say(*remark);
   LoadRun run(programme);
   LoadDriver driver(run, jig, options, terminal);
   auto live = LiveSession::create(std::move(setup), clock, terminal, &driver);
@@ -254,18 +232,15 @@ int run_virtual(const LoadOptions& options, const model::Jig& jig, const Judging
   const std::string program = (std::filesystem::path(program_folder) / "steadyrail-virtual-jig").string();
   const auto virtual_jig = VirtualJig::start(program, jig.description().id(), "bench", "wait");
   if (!virtual_jig) return terminal.complain(virtual_jig.error(), kExitNotFinished);
-  link::SessionOptions line;
-  line.port = (*virtual_jig)->terminal();
-  line.times = link::SessionTimes::patient();
-  line.stop = interrupt.token();
-  const auto asked = give_calibration(line, jig);
-  if (!asked) return terminal.complain(asked.error(), kExitNotFinished);
-  LiveSetup setup = set_up(options, with_kept_calibration(jig, asked->calibration).jig, judging, kVirtualStartUtcUs);
+  LiveSetup setup = set_up(options, jig, judging, kVirtualStartUtcUs);
   setup.session.port = (*virtual_jig)->terminal();
   setup.session.port_label = kVirtualPort;
   setup.session.keep_alive = link::KeepAlive::kExternal;
   setup.session.times = link::SessionTimes::patient();
   setup.session.stop = interrupt.token();
+  const auto asked = give_calibration(setup.session, jig);
+  if (!asked) return terminal.complain(asked.error(), kExitNotFinished);
+  read_by(with_kept_calibration(jig, asked->calibration).jig, setup);
   link::SimulatedClock clock(model::HostTime{std::chrono::microseconds(kVirtualStartUtcUs)}, jig.scan_rate_hz(),
                              options.seed);
   // Commands fall between half seconds: every wait may be rounded up to one, and there are three more for the ends.

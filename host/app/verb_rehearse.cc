@@ -4,21 +4,17 @@
 
 #include <fmt/format.h>
 
-#include "host/app/configure.h"
 #include "host/app/kept_calibration.h"
 #include "host/app/live_session.h"
+#include "host/app/live_setup.h"
 #include "host/app/lock_step.h"
 #include "host/app/nearest.h"
 #include "host/app/outputs.h"
 #include "host/app/rehearsed_heartbeat.h"
 #include "host/app/results.h"
 #include "host/app/scan_thread.h"
-#include "host/app/sha256.h"
 #include "host/app/verbs.h"
 #include "host/app/virtual_jig.h"
-#include "host/detect/arm.h"
-#include "host/diagnose/lock_ups.h"
-#include "host/model/jig_budget.h"
 #include "host/report/summary.h"
 #include "host/simulate/scenario.h"
 #include "host/simulate/supply.h"
@@ -57,27 +53,15 @@ std::uint64_t scans_of(std::chrono::milliseconds duration, double scan_rate_hz) 
 }
 
 LiveSetup set_up(const RehearseOptions& options, const model::Jig& jig, const Judging& judging) {
-  LiveSetup setup;
-  setup.judging = judging;
+  LiveSetup setup = begin_setup(jig, judging, options.baud);
   setup.header.set_started_utc_us(kStartedUtcUs);
   setup.header.set_simulated(true);
   setup.header.set_scenario(options.scenario);
   setup.header.set_seed(options.seed);
-  *setup.header.mutable_jig() = model::for_recording(jig.description());
-  if (judging.unit) *setup.header.mutable_unit() = *judging.unit;
-  if (judging.limits) {
-    setup.header.set_edition(judging.limits->set.edition());
-    setup.header.set_limits_sha256(sha256(judging.limits->text));
-  }
   setup.header.set_question(options.question);
   setup.header.set_port("virtual");
   setup.header.set_already_checked(true);
-  *setup.header.mutable_declaration() = diagnose::default_declaration();
   setup.session.port_label = "virtual";
-  setup.session.settings.baud = options.baud;
-  setup.session.configure = configuration(jig, options.baud);
-  setup.session.arm = detect::arm_limits(jig, judging.limits ? &judging.limits->set : nullptr);
-  setup.session.jig_id = jig.description().id();
   setup.session.times.reconnect_for = std::chrono::milliseconds(0);  // a jig that died does not come back
   if (options.pace == Pace::kFree) {
     setup.session.keep_alive = link::KeepAlive::kExternal;
@@ -117,17 +101,13 @@ int run(const RehearseOptions& options, const model::Jig& jig, const Judging& ju
       VirtualJig::start(program, jig.description().id(), "observe", options.pace == Pace::kFree ? "wait" : "drop");
   if (!virtual_jig) return terminal.complain(virtual_jig.error(), kExitNotFinished);
 
-  link::SessionOptions line;
-  line.port = (*virtual_jig)->terminal();
-  line.stop = interrupt.token();
-  if (options.pace == Pace::kFree) line.times = link::SessionTimes::patient();
-  const auto asked = give_calibration(line, jig);
-  if (!asked) return terminal.complain(asked.error(), kExitNotFinished);
-  const KeptJig kept = with_kept_calibration(jig, asked->calibration);
-  const std::uint64_t end_scan = scans_of(options.duration, jig.scan_rate_hz());
-  LiveSetup setup = set_up(options, kept.jig, judging);
+  LiveSetup setup = set_up(options, jig, judging);
   setup.session.port = (*virtual_jig)->terminal();
   setup.session.stop = interrupt.token();
+  const auto asked = give_calibration(setup.session, jig);
+  if (!asked) return terminal.complain(asked.error(), kExitNotFinished);
+  read_by(with_kept_calibration(jig, asked->calibration).jig, setup);
+  const std::uint64_t end_scan = scans_of(options.duration, jig.scan_rate_hz());
   link::SimulatedClock simulated_clock(model::HostTime{std::chrono::microseconds(kStartedUtcUs)}, jig.scan_rate_hz(),
                                        options.seed);
   link::RealClock real_clock(model::HostTime{std::chrono::microseconds(kStartedUtcUs)});

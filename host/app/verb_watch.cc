@@ -7,20 +7,15 @@
 #include <fmt/chrono.h>
 #include <fmt/format.h>
 
-#include "host/app/configure.h"
 #include "host/app/heartbeat_watch.h"
 #include "host/app/hook_up.h"
-#include "host/app/kept_calibration.h"
 #include "host/app/live_session.h"
+#include "host/app/live_setup.h"
 #include "host/app/mark_keys.h"
 #include "host/app/outputs.h"
 #include "host/app/results.h"
-#include "host/app/sha256.h"
 #include "host/app/verbs.h"
-#include "host/detect/arm.h"
 #include "host/detect/hook_up_levels.h"
-#include "host/diagnose/lock_ups.h"
-#include "host/model/jig_budget.h"
 
 namespace host::app {
 namespace {
@@ -69,27 +64,15 @@ std::string default_recording() {
 }
 
 LiveSetup set_up(const WatchOptions& options, const model::Jig& jig, const Judging& judging) {
-  LiveSetup setup;
-  setup.judging = judging;
-  *setup.header.mutable_jig() = model::for_recording(jig.description());
-  if (judging.unit) *setup.header.mutable_unit() = *judging.unit;
-  if (judging.limits) {
-    setup.header.set_edition(judging.limits->set.edition());
-    setup.header.set_limits_sha256(sha256(judging.limits->text));
-  }
+  LiveSetup setup = begin_setup(jig, judging, options.baud);
   setup.header.set_question(options.question);
   setup.header.set_port(options.port);
   setup.header.set_already_checked(options.already_checked);
   setup.header.set_symptom(options.symptom);
-  *setup.header.mutable_declaration() = diagnose::default_declaration();
   if (options.lock_up_window) {
     setup.header.mutable_declaration()->set_window_s(std::chrono::duration<double>(*options.lock_up_window).count());
   }
   setup.session.port = options.port;
-  setup.session.settings.baud = options.baud;
-  setup.session.configure = configuration(jig, options.baud);
-  setup.session.arm = detect::arm_limits(jig, judging.limits ? &judging.limits->set : nullptr);
-  setup.session.jig_id = jig.description().id();
   setup.session.duration = options.duration;
   setup.out = options.out.empty() ? default_recording() : options.out;
   setup.force = options.force;
@@ -121,19 +104,11 @@ int watch(const WatchOptions& options, Terminal& terminal, const Interrupt& inte
   link::RealClock clock;
   LiveSetup setup = set_up(options, *jig, *judging);
   if (!hooked_up(options, *jig, setup, clock, terminal, interrupt.token(), ask)) return kExitWrongUse;
-  link::SessionOptions line;
-  line.port = options.port;
-  line.settings.baud = options.baud;
-  line.jig_id = jig->description().id();
-  line.stop = interrupt.token();
-  const auto asked = link::converse(line, {});
-  if (!asked) return terminal.complain(asked.error().message, exit_status(asked.error().fault));
-  const KeptJig kept = with_kept_calibration(*jig, asked->calibration);
-  if (!kept.remark.empty()) terminal.say(kept.remark);
-  *setup.header.mutable_jig() = kept.jig.description();
-  setup.session.arm = detect::arm_limits(kept.jig, judging->limits ? &judging->limits->set : nullptr);
-  setup.header.set_started_utc_us(static_cast<std::uint64_t>(clock.now().since_epoch.count()));
   setup.session.stop = interrupt.token();
+  const auto remark = read_by_kept_calibration(*jig, setup);
+  if (!remark) return terminal.complain(remark.error().message, exit_status(remark.error().fault));
+  if (!remark->empty()) terminal.say(*remark);
+  setup.header.set_started_utc_us(static_cast<std::uint64_t>(clock.now().since_epoch.count()));
   if (beats) setup.session.notes_due = [&beats](auto scan) { return beats->notes_due(!scan); };
   auto live = LiveSession::create(std::move(setup), clock, terminal, beats.get());
   if (!live) return terminal.complain(live.error());
