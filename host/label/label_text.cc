@@ -10,6 +10,7 @@
 #include "host/label/date.h"
 #include "host/label/decimal_comma.h"
 #include "host/label/power.h"
+#include "host/label/printable.h"
 #include "host/model/jig.h"
 
 namespace host::label {
@@ -33,7 +34,6 @@ constexpr Range kInputAmps{"A", 0.1, 100};
 constexpr Range kTemperature{"C", -20, 100};
 constexpr Range kMass{"kg", 0.05, 50};
 constexpr Range kWire{"AWG", 1, 40};
-constexpr std::size_t kTextBytesMax = 200;  // of a name: columns of print stay readable
 
 class Checker {
  public:
@@ -71,12 +71,8 @@ class Checker {
   }
 
   void text(const Place& place, std::string_view field, std::string_view value, int index = -1) {
-    const auto harmful = [](unsigned char c) { return c < 0x20 || c == 0x7f; };
-    if (std::ranges::any_of(value, harmful)) {
-      errors_.push_back(place.error(field, fmt::format("{} holds a control character", field), index));
-    } else if (value.size() > kTextBytesMax) {
-      errors_.push_back(place.error(field, fmt::format("{} is longer than {} bytes", field, kTextBytesMax), index));
-    }
+    const std::string wrong = unprintable(field, value);
+    if (!wrong.empty()) errors_.push_back(place.error(field, wrong, index));
   }
 
   void texts(const Place& place) {
@@ -147,7 +143,7 @@ class Checker {
       if (!seen.insert(socket).second) {
         errors_.push_back(place.error("connectors", fmt::format("socket \"{}\" is mapped twice", socket), index));
       } else if (!rules_.is_socket_name(socket)) {
-        errors_.push_back(place.error("connectors", unknown_socket(socket), index));
+        errors_.push_back(place.error("connectors", rules_.unknown_socket(socket), index));
       } else if (!unit_.sockets().empty() && std::ranges::find(unit_.sockets(), socket) == unit_.sockets().end()) {
         errors_.push_back(place.error(
             "connectors",
@@ -157,11 +153,6 @@ class Checker {
     }
   }
 
-  std::string unknown_socket(const std::string& socket) const {
-    return fmt::format("socket \"{}\" is unknown; names: {}, each alone or numbered as in processor-2", socket,
-                       rules_.socket_names());
-  }
-
   void sockets(const Place& place) {
     std::set<std::string> seen;
     for (int index = 0; index < unit_.sockets_size(); ++index) {
@@ -169,7 +160,7 @@ class Checker {
       if (!seen.insert(socket).second) {
         errors_.push_back(place.error("sockets", fmt::format("socket \"{}\" is given twice", socket), index));
       } else if (!rules_.is_socket_name(socket)) {
-        errors_.push_back(place.error("sockets", unknown_socket(socket), index));
+        errors_.push_back(place.error("sockets", rules_.unknown_socket(socket), index));
       }
     }
   }

@@ -142,8 +142,9 @@ bool Rules::is_socket_name(std::string_view name) const {
   });
 }
 
-std::string Rules::socket_names() const {
-  return fmt::format("{}", fmt::join(rules_.socket_names(), ", "));
+std::string Rules::unknown_socket(std::string_view name) const {
+  return fmt::format("socket \"{}\" is unknown; names: {}, each alone or numbered as in processor-2", name,
+                     fmt::join(rules_.socket_names(), ", "));
 }
 
 }  // namespace host::label

@@ -31,8 +31,8 @@ class Rules {
   double unprinted_w(steadyrail::proto::Rail rail) const;
   /// "processor" or "processor-2": one of our words for a socket, alone or numbered from 1.
   bool is_socket_name(std::string_view name) const;
-  /// "main, processor, ...", for complaints.
-  std::string socket_names() const;
+  /// The complaint about a name that is none, with those there are.
+  std::string unknown_socket(std::string_view name) const;
 
  private:
   explicit Rules(steadyrail::proto::LabelRules rules);

@@ -11,6 +11,7 @@
 
 #include "host/label/decimal_comma.h"
 #include "host/label/power.h"
+#include "host/label/printable.h"
 #include "host/model/jig.h"
 
 namespace host::label {
@@ -34,7 +35,6 @@ constexpr Range kShare{"(a share)", 0.001, 1};
 constexpr Range kDuration{"s", 1e-6, 3600};
 constexpr Range kPercent{"%", 100, 1000};
 constexpr std::uint32_t kCountMost = 64;
-constexpr std::size_t kTextBytesMax = 200;
 constexpr int kListMost = 200;  // of parts, plugs and the like: no PC has so many
 constexpr double kShareSlack = 1e-6;
 
@@ -75,12 +75,8 @@ class Checker {
   }
 
   void text(const Place& place, std::string_view field, std::string_view value) {
-    const auto harmful = [](unsigned char c) { return c < 0x20 || c == 0x7f; };
-    if (std::ranges::any_of(value, harmful)) {
-      errors_.push_back(place.error(field, fmt::format("{} holds a control character", field)));
-    } else if (value.size() > kTextBytesMax) {
-      errors_.push_back(place.error(field, fmt::format("{} is longer than {} bytes", field, kTextBytesMax)));
-    }
+    const std::string wrong = unprintable(field, value);
+    if (!wrong.empty()) errors_.push_back(place.error(field, wrong));
   }
 
   void texts(const Place& place) {
@@ -119,9 +115,7 @@ class Checker {
       const proto::SystemCable& cable = system_.cables(index);
       const Place here = place.nested("cables", index);
       if (!rules_.is_socket_name(cable.socket())) {
-        errors_.push_back(here.error(
-            "socket", fmt::format("socket \"{}\" is unknown; names: {}, each alone or numbered as in processor-2",
-                                  cable.socket(), rules_.socket_names())));
+        errors_.push_back(here.error("socket", rules_.unknown_socket(cable.socket())));
       } else if (!sockets.insert(cable.socket()).second) {
         errors_.push_back(
             here.error("socket", fmt::format("socket \"{}\" is given twice: list its plugs together", cable.socket())));
