@@ -3,7 +3,6 @@
 // is no non-conformity, and no pass rests on it; the same dip under a smaller one fails.
 #include <gtest/gtest.h>
 
-#include <cmath>
 #include <string>
 
 #include "host/detect/review.h"
@@ -36,17 +35,6 @@ ReviewOptions options() {
   rail->set_rail(RAIL_P12V);
   rail->set_amps(25);
   return {.limits = limits_with_steps(), .unit = unit, .events_listed_max = 500};
-}
-
-Event load_step(std::uint64_t scan, double amps, std::uint32_t id) {
-  Event event;
-  auto* step = event.mutable_load_step();
-  step->set_channel(kGraphicsA);
-  step->set_scan(scan);
-  step->set_step_code_16(static_cast<int>(std::lround(amps / 5e-3 * 16)));
-  step->set_t50_offset_256(128 * 256);
-  step->set_step_id(id);
-  return event;
 }
 
 /// From 5 A a step of `amps` at `at`, back 100 ms later; 11.0 V for 64 scans from `dip` on.

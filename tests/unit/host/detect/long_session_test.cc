@@ -45,17 +45,6 @@ std::size_t live_bytes() {
   return info.uordblks + info.hblkhd;  // big blocks are mapped on their own
 }
 
-Event step_event(std::uint64_t scan, double amps, std::uint32_t id) {
-  Event event;
-  auto* step = event.mutable_load_step();
-  step->set_channel(kGraphicsA);
-  step->set_scan(scan);
-  step->set_step_code_16(static_cast<int>(std::lround(amps / 5e-3 * 16)));
-  step->set_t50_offset_256(128 * 256);
-  step->set_step_id(id);
-  return event;
-}
-
 Event settled_event(std::uint64_t scan, double before_v, double after_v, std::uint32_t id) {
   Event event;
   auto* means = event.mutable_settled();
@@ -109,10 +98,10 @@ class Game {
     for (std::uint32_t k = 0; k < 4; ++k) {
       const std::uint64_t at = origin + 4000 + 8000 * k;
       const auto id = static_cast<std::uint32_t>(2 * (second * 4 + k));
-      review.event(step_event(at, 20, id));
+      review.event(load_step(at, 20, id));
       review.event(settled_event(at, 12, 11.8, id));
       review.event(excursion_event(at + 3, kGraphics));
-      review.event(step_event(at + 2000, -20, id + 1));
+      review.event(load_step(at + 2000, -20, id + 1));
       review.event(settled_event(at + 2000, 11.8, 12, id + 1));
     }
     second_.replay(review, second);

@@ -174,6 +174,17 @@ void Levels::capture(decode::Sink& sink, std::size_t from, std::size_t to, std::
   }
 }
 
+Event load_step(std::uint64_t scan, double amps, std::uint32_t id) {
+  Event event;
+  auto* step = event.mutable_load_step();
+  step->set_channel(kGraphicsA);
+  step->set_scan(scan);
+  step->set_step_code_16(static_cast<int>(std::lround(amps / 5e-3 * 16)));
+  step->set_t50_offset_256(128 * 256);
+  step->set_step_id(id);
+  return event;
+}
+
 const Verdict& verdict_of(const SessionResult& result, const std::string& channel, Quantity quantity) {
   static const Verdict kNone;
   for (const Verdict& verdict : result.verdicts()) {

@@ -53,6 +53,9 @@ class Levels {
   std::array<std::vector<double>, kChannels> levels_;
 };
 
+/// The chip's word of a step of kGraphicsA by `amps` at a scan.
+steadyrail::proto::Event load_step(std::uint64_t scan, double amps, std::uint32_t id);
+
 /// The one verdict of a channel and quantity; aborts the test when there is none.
 const steadyrail::proto::Verdict& verdict_of(const steadyrail::proto::SessionResult& result, const std::string& channel,
                                              steadyrail::proto::Quantity quantity);
